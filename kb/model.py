@@ -1,0 +1,474 @@
+"""The typed model of the knowledge files: one class per kind of entry, one entry per YAML list item.
+
+Every id is unique across readings, derived readings, questions, findings, causes and codes, so that a rule's
+example can name any of them without saying its kind. Words of frequency stand for numbers in :data:`WORDS`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+# The seven words and what they mean; never 0 or 1, so that no evidence can be final by accident.
+WORDS: dict[str, float] = {
+    "always": 0.98,
+    "nearly always": 0.90,
+    "often": 0.70,
+    "half": 0.50,
+    "sometimes": 0.25,
+    "seldom": 0.08,
+    "hardly ever": 0.02,
+}
+
+
+def _chance(value: Any) -> Any:
+    if isinstance(value, str):
+        if value in WORDS:
+            return WORDS[value]
+        raise ValueError(f"'{value}' is no frequency; take one of {', '.join(WORDS)} or a number")
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        if 0 < value < 1:
+            return float(value)
+        raise ValueError(f"{value} is no frequency between 0 and 1; neither end is allowed")
+    return value
+
+
+Chance = Annotated[float, BeforeValidator(_chance)]
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+Slug = Annotated[str, Field(pattern=r"^[a-z][a-z0-9-]*$")]
+Text = Annotated[str, Field(min_length=3)]
+Condition = Literal["cold_soak", "key_on", "idle", "fast_idle", "full_load", "road", "burn", "now"]
+Life = Literal["round", "until work on it", "lasting"]
+
+
+class Entry(BaseModel):
+    """Base of every entry: frozen, and an unknown key is a fault."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Source(Entry):
+    """Where a figure or fact comes from. ``read`` says whether its text was read for this project."""
+
+    id: Slug
+    kind: Literal["standard", "paper", "handbook", "regulation", "open data", "common practice", "from memory"]
+    title: Text
+    by: str = ""
+    year: int | None = None
+    where: str = ""
+    read: Literal["whole", "abstract", "excerpt", "no"] = "no"
+    note: str = ""
+
+
+class Range(Entry):
+    """A closed range in the entry's unit, written as two quantities."""
+
+    low: str
+    high: str
+
+
+class Reading(Entry):
+    """A number a person can measure or read off, at named conditions (none: written bare).
+
+    ``error`` is one standard instrument error (absolute, as a quantity), ``error_share`` the same as a share of
+    the reading; the larger counts. ``possible`` bounds what physics allows (else a fault), ``usual`` what is
+    normally met (else a warning), by condition or under ``any``.
+    """
+
+    id: Name
+    title: Text
+    group: Literal["pressure", "heat", "air", "fuel and oil", "control unit", "usage"]
+    unit: str
+    conditions: list[Condition] = []
+    possible: Range
+    usual: dict[str, Range] = {}
+    error: str
+    error_share: float = Field(0.0, ge=0, lt=1)
+    life: Life = "round"
+    how: Text
+    instrument: str = ""
+    minutes: float = Field(ge=0)
+    hazard: Slug | None = None  # a caution
+    source: Slug
+
+
+class Derived(Entry):
+    """A number computed from readings; the formula stands in words, the code in inference/physics.
+
+    ``valid`` says where the formula may be used. Slots are written ``id.condition`` like readings.
+    """
+
+    id: Name
+    title: Text
+    unit: str
+    conditions: list[Condition] = []
+    formula: Text
+    inputs: list[str]
+    valid: Text
+    source: Slug
+    says: str = ""  # one sentence for the chain, with {low} {mid} {high} {unit}
+
+
+class Question(Entry):
+    """Something a person answers by looking, asking or trying; unknown unless answered."""
+
+    id: Name
+    text: Text
+    group: Literal["safe to work", "seen and heard", "asked of the driver", "history", "tried on the part"]
+    options: list[str] = ["yes", "no"]
+    how: Text
+    why: Text
+    life: Life = "round"
+    minutes: float = Field(ge=0)
+    hazard: Slug | None = None
+    source: Slug = "common-practice"
+
+
+Role = Literal["reports load", "steers the burn", "harm", "inhibits", "none"]
+
+
+class CodeGroup(Entry):
+    """Codes that say the same of the same system; rules name the group.
+
+    ``role`` is what a stored code of this group means for a burn; ``monitor`` what must have run before its
+    absence says anything.
+    """
+
+    id: Name
+    title: Text
+    role: Role
+    monitor: Text
+    points_at: list[str] = []  # causes
+    does_not_prove: Text
+    source: Slug = "from-memory"
+
+
+class Code(Entry):
+    """One standard trouble code (SAE J2012 / ISO 15031-6 form) in our own words."""
+
+    code: Annotated[str, Field(pattern=r"^[PBCU][0-3][0-9A-F]{3}$")]
+    group: Name
+    meaning: Text
+    role: Role | None = None  # where it differs from its group's
+    source: Slug = "from-memory"
+
+
+class Finding(Entry):
+    """A named statement about the case in one round.
+
+    ``title`` is the sentence when it holds, ``fails`` when it is known not to. ``leak`` is how often it is seen
+    with none of the causes there. Findings of one ``group`` come from one instrument or one underlying state and
+    vote once; the highest ``rank`` that holds speaks for the group.
+    """
+
+    id: Name
+    title: Text
+    fails: Text
+    means: Text
+    system: Literal[
+        "pressure", "heat", "air", "fuel", "oil", "additive", "filter", "control", "usage", "history", "gate"
+    ]
+    stage: Literal["find", "decide"] = "find"
+    leak: Chance | None = None
+    leak_source: Slug = "from-memory"
+    group: Name | None = None
+    rank: int = 0
+
+
+class Shows(Entry):
+    """This cause ALONE shows the finding this often (the net form of the noisy-OR)."""
+
+    finding: Name
+    how_often: Chance
+    source: Slug = "from-memory"
+
+
+class Weighs(Entry):
+    """Private evidence on one cause: how often the finding holds with it and without it."""
+
+    finding: Name
+    with_it: Chance
+    without_it: Chance
+    source: Slug = "from-memory"
+
+    @model_validator(mode="after")
+    def _within_30_db(self) -> Weighs:
+        for ratio in (self.with_it / self.without_it, (1 - self.with_it) / (1 - self.without_it)):
+            if not 1e-3 <= ratio <= 1e3:
+                raise ValueError("the likelihood ratio is beyond 30 dB; write a proof or a veto instead")
+        return self
+
+
+class Proof(Entry):
+    """The finding in this state settles the cause: ``present`` conditions on it, ``absent`` rules it out."""
+
+    finding: Name
+    state: Literal["holds", "fails"]
+    shows_it: Literal["present", "absent"]
+
+
+class Customer(Entry):
+    """Plain words for the owner of the vehicle; no blame, no promise, no term of the trade unexplained."""
+
+    what: Text
+    why: Text
+    do: Text
+
+
+class Prior(Entry):
+    """How often the cause is there in vehicles of the trade at large (the complaint is evidence, not prior)."""
+
+    p: Chance
+    source: Slug
+    author: str
+    date: str
+
+
+class Brings(Entry):
+    """A consequence: this cause brings another one about so often (given that it has been there a while)."""
+
+    cause: Name
+    how_often: Chance
+    how: Text
+
+
+class HoldsBurn(Entry):
+    """Why a burn must wait while this cause is likely: it would endanger the burn or at once refill the filter."""
+
+    why: Text
+
+
+class Cause(Entry):
+    """A root cause of repeated blocking."""
+
+    id: Name
+    title: Text
+    system: Literal[
+        "usage", "pressure sensing", "temperature sensing", "heat", "air", "fuel", "oil and coolant", "additive",
+        "filter and exhaust", "control",
+    ]  # fmt: skip
+    kind: Literal["habit", "part", "fluid", "setting"]
+    prior: Prior
+    mechanism: Text
+    leads_to: list[Text] = Field(min_length=1)  # the chain from the cause to a full filter, link by link
+    shows: list[Shows] = Field(min_length=1)
+    weighs: list[Weighs] = []
+    proofs: list[Proof] = []
+    brings: list[Brings] = []
+    also_seen: str = ""  # what is seen in any case, so proves nothing
+    damages: Text
+    if_ignored: Text
+    comes_back: Text
+    holds_burn: HoldsBurn | None = None
+    only_types: list[str] = []  # filter types on which the cause can exist at all; empty: any
+    remedy: Slug
+    tests: list[Slug] = Field(min_length=1)
+    customer: Customer
+
+
+class Test(Entry):
+    """One condition of a rule, over one thing. Exactly one subject and one comparison."""
+
+    reading: str | None = None
+    answer: Name | None = None
+    code: str | None = None
+    codes: Name | None = None  # a code group, or role_harm / role_inhibits / role_steers_the_burn / ...
+    finding: Name | None = None
+    cause: Name | None = None
+    filter: Literal["type", "substrate"] | None = None
+    layout: Literal["pressure", "temperatures"] | None = None
+    above: str | None = None
+    below: str | None = None
+    at_least: str | None = None
+    at_most: str | None = None
+    between: list[str] | None = None
+    is_: str | None = Field(None, alias="is")
+    one_of: list[str] | None = None
+    source: Slug | None = None  # of the limit, where it differs from the rule's
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class When(Entry):
+    """``all`` and ``any`` need known-true; ``none`` known-false of each; ``unless`` only stops on known-true."""
+
+    all: list[Test] = []
+    any: list[Test] = []
+    none: list[Test] = []
+    unless: list[Test] = []
+
+
+class Then(Entry):
+    """What the rule concludes, once: a finding (with how far it is to be trusted), or a caution to show."""
+
+    finding: Name | None = None
+    state: Literal["holds", "fails"] = "holds"
+    trust: Chance | None = None
+    caution: Slug | None = None
+
+
+class Examples(Entry):
+    """Facts under which the rule must fire, must stay quiet, and sits on its boundary (stays quiet)."""
+
+    fires: list[dict[str, Any]] = Field(min_length=1)
+    quiet: list[dict[str, Any]] = Field(min_length=1)
+    boundary: list[dict[str, Any]] = []
+
+
+class Rule(Entry):
+    """One piece of know-how: when it applies, what it concludes and why it may be believed."""
+
+    id: Slug
+    title: Text
+    when: When
+    then: Then
+    because: Text
+    source: Slug
+    status: Literal["on-trial", "in-use", "retired"]
+    since: str
+    examples: Examples
+
+
+class Outcome(Entry):
+    """What one outcome of a test means: the answers or readings it fills in, and the finding it settles."""
+
+    sees: Text
+    means: Text
+    finding: Name | None = None
+    state: Literal["holds", "fails"] = "holds"
+
+
+class ServiceTest(Entry):
+    """Something a technician can do that settles a finding."""
+
+    id: Slug
+    title: Text
+    settles: list[Name] = Field(min_length=1)  # findings
+    gives: list[str] = Field(min_length=1)  # the readings or answers to write into the case
+    steps: list[Text] = Field(min_length=1)
+    tools: list[str] = []
+    minutes: float = Field(gt=0)
+    set_up: str = ""  # a name shared by tests that need the same preparation
+    set_up_minutes: float = Field(0, ge=0)
+    cost: Literal["none", "small", "medium", "large"] = "none"
+    hazards: list[Slug] = []  # cautions
+    outcomes: list[Outcome] = Field(min_length=2)
+    source: Slug
+
+
+class Remedy(Entry):
+    """The work that removes a cause, where it stands in the order of work, and what proves that it held."""
+
+    id: Slug
+    title: Text
+    steps: list[Text] = Field(min_length=1)
+    place: Literal["before the burn", "the burn", "after the burn", "reset", "proof", "instead of a burn"]
+    after: list[Slug] = []  # remedies that must be done first if both are due
+    also: list[Slug] = []  # remedies this one brings with it
+    minutes: float = Field(gt=0)
+    parts: Literal["none", "small", "medium", "large"]
+    hazards: list[Slug] = []
+    proof: Text  # what shows that it held
+    proof_findings: list[Proof] = []  # findings after the work that prove it
+    source: Slug
+
+
+class Caution(Entry):
+    """A danger and what to do about it."""
+
+    id: Slug
+    title: Text
+    says: Text
+    rank: int = Field(ge=1, le=5)  # 1 shown first
+    source: Slug
+
+
+class FilterType(Entry):
+    """A kind of filter. ``burn_inlet`` is the gas temperature before it that a burn needs."""
+
+    id: Name
+    title: Text
+    burn_inlet: Range
+    uses_additive: bool
+    catalysed: bool
+    note: Text
+    source: Slug
+
+
+class Substrate(Entry):
+    """What the filter body is made of, and the soot it may hold when a burn is begun (g per litre)."""
+
+    id: Text
+    safe_soot: Range  # low: begin no burn above without knowing more; high: never above
+    ceiling: str
+    heat_capacity: str
+    bulk_density: str
+    note: Text
+    source: Slug
+
+
+class Layout(Entry):
+    """Which sensors stand where, and what they can and cannot see."""
+
+    id: Name
+    title: Text
+    pressure: Literal["differential", "absolute_pair", "gauge_upstream"]
+    temperatures: int = Field(ge=0, le=4)
+    sees: Text
+    blind_to: Text
+
+
+class GateNeed(Entry):
+    """Something that must be known and good before a burn is clear; ``minutes`` orders what is said first."""
+
+    finding: Name
+    state: Literal["holds", "fails"] = "holds"
+    say_missing: Text
+    say_not_met: Text
+    minutes: float = Field(ge=0)
+
+
+class GateDanger(Entry):
+    """A finding that forbids a burn while it holds. ``futile`` marks a burn that cannot help."""
+
+    finding: Name
+    say: Text
+    instead: Text
+    futile: bool = False
+
+
+class Gate(Entry):
+    """The decision on a forced regeneration: dangers, when it is not needed, and all that clear needs."""
+
+    dangers: list[GateDanger] = Field(min_length=1)
+    not_needed: Name
+    needs: list[GateNeed] = Field(min_length=1)
+    watch: list[Text]
+    stop_at: list[Text]
+    after: list[Text]
+
+
+class Knowledge(BaseModel):
+    """All of it, keyed by id; made by :func:`kb.load.load`."""
+
+    model_config = ConfigDict(frozen=True)
+
+    sources: dict[str, Source]
+    readings: dict[str, Reading]
+    derived: dict[str, Derived]
+    questions: dict[str, Question]
+    code_groups: dict[str, CodeGroup]
+    codes: dict[str, Code]
+    findings: dict[str, Finding]
+    causes: dict[str, Cause]
+    rules: dict[str, Rule]
+    tests: dict[str, ServiceTest]
+    remedies: dict[str, Remedy]
+    cautions: dict[str, Caution]
+    filter_types: dict[str, FilterType]
+    substrates: dict[str, Substrate]
+    layouts: dict[str, Layout]
+    gate: Gate
+    places: dict[str, str]  # "rules/heat.yaml:12" by "rule:engine-never-gets-warm"
+    hash: str
