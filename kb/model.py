@@ -154,6 +154,42 @@ class Code(Entry):
     source: Slug = "from-memory"
 
 
+CodeKind = Literal[
+    "circuit", "range", "low", "high", "intermittent", "slow", "no signal", "stuck open", "stuck closed",
+    "itself", "skip",
+]  # fmt: skip
+
+
+class CodeFamily(Entry):
+    """A run of codes about one subject that differ only in what was seen of it (circuit, range, low, high ...).
+
+    The codes are numbered on from ``from``, one for each of ``kinds``; ``skip`` leaves a number out, ``itself``
+    is the subject alone. With ``count`` the run is repeated that often, ``step`` numbers apart, and ``{n}`` in
+    the subject counts 1, 2, 3 (cylinders). ``digits`` says how the numbers carry on after 9: older codes count
+    in tens, newer ones in sixteens. Expanded by :func:`kb.codes.expand_families`.
+    """
+
+    from_code: Annotated[str, Field(pattern=r"^[PBCU][0-3][0-9A-F]{3}$", alias="from")]
+    group: Name
+    subject: Text
+    kinds: list[CodeKind] = Field(min_length=1)
+    count: int = Field(1, ge=1)
+    step: int = Field(1, ge=1)
+    digits: Literal["decimal", "hex"] = "decimal"
+    role: Role | None = None
+    source: Slug = "from-memory"
+
+    @model_validator(mode="after")
+    def _numbered_rightly(self) -> CodeFamily:
+        if self.digits == "decimal" and not self.from_code[1:].isdecimal():
+            raise ValueError(f"'{self.from_code}' has a letter among its figures; write 'digits: hex'")
+        if (self.count > 1) != ("{n}" in self.subject):
+            raise ValueError("'count' and '{n}' in the subject go together; write both or neither")
+        if self.count > 1 and self.step < len(self.kinds):
+            raise ValueError(f"the step {self.step} is shorter than the run of {len(self.kinds)} kinds")
+        return self
+
+
 class Finding(Entry):
     """A named statement about the case in one round.
 
