@@ -1,0 +1,184 @@
+"""Exact probabilities of the causes, by switching the present findings on one cause after another.
+
+Activation sweep: the state is the set of present findings already set off. The sweep starts with none, weight 1; each
+cause multiplies the weight by that of its state and sets off each open finding independently with its link. A finding
+joins the state before its first cause (already on with its leak) and leaves it after its last, when only "on" is kept.
+One sweep back with the transposed operator gives every marginal. Every number is positive, so nothing cancels; the
+inclusion-exclusion sum (Heckerman 1989, Quickscore) loses all digits when the evidence is improbable.
+
+Absent findings factorise over the causes and only multiply weights. A cause without a link to a present finding has
+the closed form.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from inference.belief.net import Bools, Floats, ImpossibleEvidence, Net, variants
+from inference.belief.order import sequence
+from inference.belief.sweep import Turn, backward, enter, forward, leave_back, turns
+
+__all__ = ["ImpossibleEvidence", "Net", "Posterior", "TooInterwoven", "posteriors"]
+
+CELLS = 1 << 17  # cells of one state array: variants are taken in portions so that it stays in the cache
+WIDEST = 23  # open findings beyond which one variant alone would need gigabytes
+
+
+class TooInterwoven(RuntimeError):  # noqa: N818  named for what it is
+    """More present findings hang together than can be computed exactly in memory."""
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is believed, for each of B variants of the evidence.
+
+    ``states`` [B, n, K]: probability of each present state. ``absent`` [B, n]: probability that the cause is not
+    there, computed in its own right, so that odds stay good when it is nearly certain. ``none`` [B]: probability that
+    no listed cause is there. ``evidence`` [B]: natural log of P(findings), the weights normalised per cause being
+    the prior.
+    """
+
+    states: Floats
+    absent: Floats
+    none: Floats
+    evidence: Floats
+
+    @property
+    def causes(self) -> Floats:
+        """[B, n] probability that the cause is there in any present state."""
+        return np.asarray(self.states.sum(axis=2))
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A net with its absent evidence worked into the weights and its sweep planned.
+
+    ``weights`` [n, B, 1 + K], each cause's summing to 1. ``start`` [m, B, 2]: weight with which a finding begins off
+    and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
+    """
+
+    net: Net
+    weights: Floats
+    start: Floats
+    log_mass: Floats
+    turns: list[Turn]
+
+    @property
+    def width(self) -> int:
+        """How many findings are open at once at most."""
+        return max((turn.step.width for turn in self.turns), default=0)
+
+
+def prepare(net: Net, include: Bools) -> Prepared:
+    """Work in the absent evidence of each variant and plan the sweep over the present (``include``: [B, m])."""
+    counted_absent = include & ~net.present
+    with np.errstate(divide="ignore"):
+        logs = np.tile(np.log(net.weights), (len(include), 1, 1))
+        log_prior = np.log(net.weights.sum(axis=1))
+    logs[:, :, 1:] += np.tensordot(counted_absent.astype(float), np.log1p(-net.links), axes=(1, 2))
+    top = logs.max(axis=2)
+    if not np.isfinite(top).all():
+        name = net.names[int(np.argwhere(~np.isfinite(top))[0][1])]
+        raise ImpossibleEvidence(
+            f"'{name}' is proven and ruled out at once; one of the two findings must be wrong: look again"
+        )
+    weights = np.exp(logs - top[:, :, None])
+    sums = weights.sum(axis=2)
+    weights /= sums[:, :, None]
+    log_mass = (top + np.log(sums) - log_prior).sum(axis=1)
+
+    counted = include & net.present
+    start = np.empty((len(net.leaks), len(include), 2))
+    start[:, :, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
+    start[:, :, 1] = np.where(counted, net.leaks, 1.0).T
+    open_ones = counted.any(axis=0) & (net.leaks < 1)
+    linked = ((net.links > 0) & (net.weights[:, 1:, None] > 0)).any(axis=1) & open_ones
+    masks = [0] * len(net.names)
+    for cause, finding in np.argwhere(linked).tolist():
+        masks[cause] |= 1 << finding
+    alone = open_ones & ~linked.any(axis=0)  # nothing but the leak can have set these off
+    with np.errstate(divide="ignore"):
+        log_mass += np.where(counted_absent, np.log1p(-net.leaks), 0.0).sum(axis=1)
+        log_mass += np.log(start[alone, :, 1]).sum(axis=0)
+    if not np.isfinite(log_mass).all():
+        raise ImpossibleEvidence(
+            "a finding contradicts its leak: it was seen though nothing left in the net can set it off, "
+            "or not seen though it always goes off"
+        )
+    steps = sequence(tuple(masks))
+    return Prepared(net, weights.transpose(1, 0, 2).copy(), start, log_mass, turns(net.links, steps))
+
+
+def _sweep(made: Prepared, part: slice, out: Floats) -> Floats:
+    """Sweep forward and back over one portion of the variants; fill ``out`` and return the log mass [B]."""
+    weights, start = made.weights[:, part], made.start[:, part]
+    state = np.ones((weights.shape[1], 1))
+    log_mass = np.zeros(len(state))
+    tape: list[tuple[Floats, Floats | None]] = []
+    for turn in made.turns:
+        entered = enter(turn.step, start, state)
+        state = forward(turn, weights[turn.step.cause], entered).reshape(len(state), -1)
+        scale = None
+        if turn.step.closes:  # only here is mass lost, so only here can numbers become small
+            scale = state.sum(axis=1, keepdims=True)
+            if not scale.all():
+                raise ImpossibleEvidence(
+                    "the findings cannot all be true at once: what could have set them off is ruled out"
+                )
+            state = state / scale
+            log_mass += np.log(scale[:, 0])
+        tape.append((entered, scale))
+
+    future = np.ones((len(state), 1))
+    for turn in reversed(made.turns):
+        entered, scale = tape.pop()
+        if scale is not None:
+            future = future / scale
+        own = weights[turn.step.cause]
+        kept = entered.shape[1] >> turn.step.closes
+        mass, future = backward(turn, own, entered, future.reshape(len(future), kept, -1))
+        out[turn.step.cause, part] = mass
+        future = leave_back(turn.step, start, future)
+    return log_mass
+
+
+def posteriors(net: Net, include: Bools | None = None) -> Posterior:
+    """Return the exact probability of every state of every cause, for each variant of the evidence.
+
+    Parameters
+    ----------
+    net : causes and evidence
+    include : [B, m] which evidence counts in each variant; None is one variant with all of it
+
+    Raises
+    ------
+    ImpossibleEvidence
+        if in any variant the total weight is 0.
+    TooInterwoven
+        if more than 23 present findings would be open at once in the best order found.
+    """
+    which = variants(net, include)
+    made = prepare(net, which)
+    width = made.width
+    if width > WIDEST:
+        raise TooInterwoven(
+            f"{width} present findings hang together through the same causes; exact belief goes up to {WIDEST}"
+        )
+    out = made.weights.copy()
+    log_mass = made.log_mass.copy()
+    portion = max(1, CELLS >> width)
+    for begin in range(0, len(which), portion):
+        part = slice(begin, begin + portion)
+        log_mass[part] += _sweep(made, part, out)
+    out /= out.sum(axis=2, keepdims=True)
+    with np.errstate(divide="ignore"):
+        log_none = np.log(net.weights[:, 0] / net.weights.sum(axis=1)).sum()
+        log_none = log_none + np.where(which, np.log(np.where(net.present, net.leaks, 1 - net.leaks)), 0.0).sum(axis=1)
+    return Posterior(
+        states=np.ascontiguousarray(out[:, :, 1:].transpose(1, 0, 2)),
+        absent=np.ascontiguousarray(out[:, :, 0].T),
+        none=np.exp(log_none - log_mass),
+        evidence=log_mass,
+    )
