@@ -161,12 +161,12 @@ CodeKind = Literal[
 
 
 class CodeFamily(Entry):
-    """A run of codes about one subject that differ only in what was seen of it (circuit, range, low, high ...).
+    """A run of codes about one subject that differ only in what was seen of it (circuit, range, low ...).
 
-    The codes are numbered on from ``from``, one for each of ``kinds``; ``skip`` leaves a number out, ``itself``
-    is the subject alone. With ``count`` the run is repeated that often, ``step`` numbers apart, and ``{n}`` in
-    the subject counts 1, 2, 3 (cylinders). ``digits`` says how the numbers carry on after 9: older codes count
-    in tens, newer ones in sixteens. Expanded by :func:`kb.codes.expand_families`.
+    The codes are numbered on from ``from``, one for each of ``kinds``; ``skip`` leaves a number out,
+    ``itself`` is the subject alone. With ``count`` the run is repeated that often, ``step`` numbers apart,
+    and ``{n}`` in the subject counts 1, 2, 3 (cylinders). ``digits`` says how the numbers carry on after 9:
+    older codes count in tens, newer ones in sixteens. Expanded by :func:`kb.codes.expand_families`.
     """
 
     from_code: Annotated[str, Field(pattern=r"^[PBCU][0-3][0-9A-F]{3}$", alias="from")]
@@ -474,15 +474,32 @@ class GateDanger(Entry):
     futile: bool = False
 
 
+class GateDoubt(Entry):
+    """A finding that, while it holds, makes the readings the decision rests on uncertain: measure again."""
+
+    finding: Name
+    say: Text
+    minutes: float = Field(ge=0)
+
+
+class Driving(Entry):
+    """Whether the vehicle may be driven meanwhile: the first entry whose finding holds is said."""
+
+    finding: Name | None = None
+    say: Text
+
+
 class Gate(Entry):
     """The decision on a forced regeneration: dangers, when it is not needed, and all that clear needs."""
 
     dangers: list[GateDanger] = Field(min_length=1)
     not_needed: Name
+    doubts: list[GateDoubt]
     needs: list[GateNeed] = Field(min_length=1)
     watch: list[Text]
     stop_at: list[Text]
     after: list[Text]
+    driving: list[Driving] = Field(min_length=1)
 
 
 class Knowledge(BaseModel):

@@ -204,8 +204,8 @@ def _check_condition(c: _Checker, rule: model.Rule, test: model.Test) -> None:
 
 def _check_gate(c: _Checker) -> None:
     gate = c.k.gate
-    uses = [d.finding for d in gate.dangers] + [n.finding for n in gate.needs] + [gate.not_needed]
-    for name in uses:
-        if name not in c.k.findings:
+    uses = [entry.finding for entry in (*gate.dangers, *gate.doubts, *gate.needs, *gate.driving)]
+    for name in (*uses, gate.not_needed):
+        if name is not None and name not in c.k.findings:
             says = f"there is no finding '{name}'{nearest(name, c.k.findings)}"
             c.faults.append(Fault("kb/gate.yaml", 0, "gate", says))
