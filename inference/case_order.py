@@ -1,0 +1,147 @@
+"""What cannot be true together in one case: backward time, a falling odometer, counts that disagree."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from inference.case import Case
+from inference.read_fields import Fields
+
+TOP_SPEED_KM_H = 250.0  # no trip is faster on average
+
+
+@dataclass(frozen=True)
+class _Point:
+    """A moment the case speaks of, with what is known of its day and odometer."""
+
+    what: str
+    path: str
+    day: date | None
+    km: float | None
+
+
+def check_order(fields: Fields, case: Case) -> None:
+    """Add a fault for everything in ``case`` that cannot be true together."""
+    rounds = [
+        _Point(f"the round '{r.when}'", f"rounds.{r.index}", r.date, r.odometer_km) for r in case.rounds
+    ]
+    events = [
+        _Point(f"the event '{e.event}'", f"history.{i}", e.date, e.odometer_km)
+        for i, e in enumerate(case.history)
+    ]
+    # where an entry of the history could not be read, places are off by one: compare only rounds
+    if any(f.field.startswith("history") for f in fields.faults):
+        events = []
+    fitted = _Point("the fitting of the filter", "filter.fitted", case.fitted, case.fitted_at_km)
+    for points in (rounds, events):
+        _in_sequence(fields, points)
+    _odometer_follows_date(fields, [fitted, *events, *rounds], {p.path for p in rounds})
+    _within_the_case(fields, case, rounds, [*events, fitted])
+    _counts(fields, case)
+
+
+def _in_sequence(fields: Fields, points: list[_Point]) -> None:
+    """A list is written oldest first."""
+    dated = [p for p in points if p.day is not None]
+    for a, b in pairwise(dated):
+        if a.day is not None and b.day is not None and b.day < a.day:
+            says = f"{b.what} on {b.day} stands after {a.what} on {a.day}; write the oldest first"
+            fields.fault(f"{b.path}.date", says)
+    driven = [p for p in points if p.km is not None]
+    for a, b in pairwise(driven):
+        if a.km is not None and b.km is not None and b.km < a.km:
+            says = (
+                f"the odometer falls from {a.km:g} km ({a.what}) to {b.km:g} km ({b.what}); mend one of them"
+            )
+            fields.fault(f"{b.path}.odometer", says)
+
+
+def _odometer_follows_date(fields: Fields, points: list[_Point], rounds: set[str]) -> None:
+    """Between lists: what is later by date cannot be earlier by odometer."""
+    known = [p for p in points if p.day is not None and p.km is not None]
+    known.sort(key=lambda p: (p.day or date.min, p.km or 0.0))
+    highest: _Point | None = None
+    for p in known:
+        same_list = highest is not None and (p.path in rounds) == (highest.path in rounds)
+        same_list = same_list and "filter.fitted" not in (p.path, highest.path if highest else "")
+        if highest is not None and highest.km is not None and p.km is not None and p.km < highest.km:
+            if not same_list:
+                says = (
+                    f"{p.what} on {p.day} has {p.km:g} km, but {highest.what} on {highest.day} already had "
+                    f"{highest.km:g} km; mend one of them"
+                )
+                fields.fault(p.path if p.path == "filter.fitted" else f"{p.path}.odometer", says)
+        else:
+            highest = p
+
+
+def _within_the_case(fields: Fields, case: Case, rounds: list[_Point], others: list[_Point]) -> None:
+    last_day = max((p.day for p in rounds if p.day is not None), default=None)
+    last_km = max((p.km for p in rounds if p.km is not None), default=None)
+    for p in rounds:
+        if case.opened and p.day and p.day < case.opened:
+            fields.fault(
+                f"{p.path}.date", f"{p.what} on {p.day} lies before the case was opened on {case.opened}"
+            )
+    today = last_day or case.opened
+    for p in others:
+        where = p.path if p.path.startswith("filter") else f"{p.path}.date"
+        if today and p.day and p.day > today:
+            says = f"{p.what} on {p.day} lies after the latest day of the case, {today}; mend the date"
+            fields.fault(where, says)
+    if last_km is not None and case.odometer_km is not None and case.odometer_km > last_km:
+        says = f"{case.odometer_km:g} km is more than the latest round's {last_km:g} km; mend one of them"
+        fields.fault("vehicle.odometer", says)
+    now_km = max((km for km in (last_km, case.odometer_km) if km is not None), default=None)
+    if now_km is None:
+        return
+    for p in others:
+        if p.km is not None and p.km > now_km:
+            where = "filter.fitted_at" if p.path.startswith("filter") else f"{p.path}.odometer"
+            fields.fault(where, f"{p.what} at {p.km:g} km lies beyond the odometer, {now_km:g} km")
+    for r in case.rounds:
+        here = r.odometer_km if r.odometer_km is not None else now_km
+        counted = {
+            f"readings.{s}": r.number(s)
+            for s in ("distance_since_burn", "burn_interval", "burns_counted_over")
+        }
+        counted["codes_cleared.distance"] = r.codes_cleared.distance_km
+        for name, km in counted.items():
+            if km is not None and km > here:
+                says = f"{km:g} km is more than the vehicle has driven, {here:g} km; check the figure"
+                fields.fault(f"rounds.{r.index}.{name}", says)
+
+
+def _counts(fields: Fields, case: Case) -> None:
+    for r in case.rounds:
+        started, completed = r.number("burns_started"), r.number("burns_completed")
+        if started is not None and completed is not None and completed > started:
+            says = f"{completed:g} burns completed are more than the {started:g} started; check both"
+            fields.fault(f"rounds.{r.index}.readings.burns_completed", says)
+    first = case.rounds[0].date if case.rounds else None
+    if case.fitted and first and case.fitted > first:
+        changed = any(e.event == "filter replaced" for e in case.history)
+        if not changed and not any(f.field == "filter.fitted" for f in fields.faults):
+            says = (
+                f"the filter was fitted on {case.fitted}, after the first round on {first}; add the event "
+                "'filter replaced' to the history, or mend the date"
+            )
+            fields.fault("filter.fitted", says)
+    minutes, km, trips = (case.number(s) for s in ("typical_trip", "typical_distance", "trips_per_week"))
+    if minutes and km and km / (minutes / 60) > TOP_SPEED_KM_H:
+        says = f"{km:g} km in {minutes:g} min would be {km / (minutes / 60):.0f} km/h; check both"
+        fields.fault("usage.typical_distance", says)
+    if minutes and trips and minutes * trips > 7 * 24 * 60:
+        says = f"{trips:g} trips of {minutes:g} min are more than the hours of a week; check both"
+        fields.fault("usage.trips_per_week", says)
+    for e in case.history:
+        for r in case.rounds:
+            if (
+                e.event == "filter replaced"
+                and case.before(e, r) is True
+                and r.answers.get("filter_replaced") == "no"
+            ):
+                says = f"the answer is no, but line {e.line} has the filter replaced; mend one of them"
+                fields.fault(f"rounds.{r.index}.answers.filter_replaced", says)
