@@ -1,4 +1,4 @@
-"""kb/codes.yaml: every entry reads, every code stands once, families are written out with the right numbers."""
+"""kb/codes.yaml: every entry reads, every code stands once, families are written out with right numbers."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ CODES = [Code.model_validate(c) for c in DATA["codes"]] + list(expand_families(F
 # Groups that rules name; the gate reads roles.
 NAMED_BY_RULES = {
     "soot_load_high", "ash_load_high", "filter_pressure_sensor", "filter_efficiency",
-    "exhaust_temperature_sensor", "burn_too_cold", "burn_too_hot", "burn_incomplete", "burn_too_often",
-    "filter_restriction", "egr_flow_low", "egr_flow_high", "egr_circuit", "egr_cooler",
-    "air_mass_meter", "manifold_pressure_sensor", "boost_low", "boost_high", "boost_sensor",
+    "exhaust_temperature_sensor", "burn_too_cold", "exhaust_too_hot", "burn_incomplete", "burn_too_often",
+    "filter_restriction", "egr_flow_too_low", "egr_flow_too_high", "egr_circuit", "egr_cooler",
+    "air_mass_meter", "manifold_pressure_sensor", "boost_too_low", "boost_too_high", "boost_sensor",
     "turbo_actuator", "intake_air_temperature_sensor", "coolant_temperature_sensor", "coolant_too_cold",
     "thermostat_control", "glow_system", "throttle_valve", "injector_circuit", "cylinder_contribution",
-    "misfire", "rail_pressure", "fuel_level_sensor", "water_in_fuel", "oil_level", "oil_level_high",
+    "misfire", "rail_pressure", "fuel_level_sensor", "water_in_fuel", "oil_level_sensor", "oil_level_high",
     "oil_temperature_sensor", "oil_pressure", "oxygen_sensor", "nox_sensor", "catalyst_efficiency",
     "hydrocarbon_doser", "fuel_additive", "scr_system", "system_voltage", "control_module",
     "exhaust_pressure_sensor", "ambient_temperature_sensor", "vehicle_speed", "network",
@@ -126,3 +126,15 @@ def test_meaning_says_subject_and_kind() -> None:
 def test_a_wrong_family_is_refused(wrong: dict[str, object], says: str) -> None:
     with pytest.raises(ValidationError, match=says):
         family(**wrong)
+
+
+def test_no_group_bears_the_name_of_a_cause_finding_or_reading() -> None:
+    """Rules and their examples name groups, findings, causes and readings alike, without saying the kind."""
+    home = Path(__file__).parents[2] / "kb"
+    others = {
+        entry["id"]
+        for name in ("findings", "causes", "readings", "derived", "questions")
+        if (home / f"{name}.yaml").exists()
+        for entry in read_yaml(home / f"{name}.yaml").data
+    }
+    assert sorted(set(GROUPS) & others) == []

@@ -26,7 +26,7 @@ SHARED = sorted(set(CODES) & set(TABLE))
 # in NOT_IN_TABLE, so that no group is passed over by accident.
 SUBJECT: dict[str, tuple[str, ...]] = {
     "filter_efficiency": ("Particulate Trap Efficiency",),
-    "burn_too_hot": ("Exhaust Gas Temperature Too High",),
+    "exhaust_too_hot": ("Exhaust Gas Temperature Too High",),
     "exhaust_temperature_sensor": ("Exhaust Gas Temperature Sensor", "Catalyst Temperature Sensor"),
     "exhaust_pressure_sensor": ("Exhaust Pressure Sensor",),
     "exhaust_flap": ("Exhaust Pressure Control Valve",),
@@ -34,8 +34,8 @@ SUBJECT: dict[str, tuple[str, ...]] = {
         "Catalyst System Efficiency", "Warm Up Catalyst", "Main Catalyst", "Heated Catalyst",
         "Catalyst Heater",
     ),
-    "egr_flow_low": ("Recirculation Flow Insufficient",),
-    "egr_flow_high": ("Recirculation Flow Excessive",),
+    "egr_flow_too_low": ("Recirculation Flow Insufficient",),
+    "egr_flow_too_high": ("Recirculation Flow Excessive",),
     "egr_circuit": (
         "Exhaust Gas Recirculation Control", "Exhaust Gas Recirculation Sensor",
         "Exhaust Gas Recirculation Flow",
@@ -45,8 +45,8 @@ SUBJECT: dict[str, tuple[str, ...]] = {
     "air_mass_meter": ("Mass or Volume Air Flow",),
     "manifold_pressure_sensor": ("Manifold Absolute Pressure", "MAP/MAF"),
     "barometric_pressure_sensor": ("Barometric Pressure",),
-    "boost_low": ("Underboost", "Boost Pressure Not Detected"),
-    "boost_high": ("Overboost", "Turbine Overspeed"),
+    "boost_too_low": ("Underboost", "Boost Pressure Not Detected"),
+    "boost_too_high": ("Overboost", "Turbine Overspeed"),
     "boost_sensor": ("Boost Sensor",),
     "turbo_actuator": ("Boost Control", "Bypass Valve", "Wastegate", "Boost System Performance"),
     "air_path": ("Intake Air System Leak", "Air Leak"),
@@ -88,9 +88,10 @@ SUBJECT: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 NOT_IN_TABLE = {
     "soot_load_high", "soot_load_beyond_burn", "ash_load_high", "filter_restriction",
-    "filter_pressure_sensor", "particulate_sensor", "burn_too_cold", "burn_incomplete", "burn_too_often", "burn_conditions_not_met",
+    "filter_pressure_sensor", "particulate_sensor", "burn_too_cold", "burn_incomplete",
+    "burn_too_often", "burn_conditions_not_met",
     "hydrocarbon_doser", "fuel_additive", "egr_temperature_sensor", "charge_air_cooling", "injector_leak",
-    "oil_level", "oil_level_high", "oil_condition",
+    "oil_level_sensor", "oil_level_low", "oil_level_high", "oil_condition",
 }  # fmt: skip
 
 # What our kind must be called in the table. A circuit code is plain there or says Circuit or Open.
