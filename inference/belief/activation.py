@@ -1,13 +1,14 @@
 """Exact probabilities of the causes, by switching the present findings on one cause after another.
 
-Activation sweep: the state is the set of present findings already set off. The sweep starts with none, weight 1; each
-cause multiplies the weight by that of its state and sets off each open finding independently with its link. A finding
-joins the state before its first cause (already on with its leak) and leaves it after its last, when only "on" is kept.
-One sweep back with the transposed operator gives every marginal. Every number is positive, so nothing cancels; the
-inclusion-exclusion sum (Heckerman 1989, Quickscore) loses all digits when the evidence is improbable.
+Activation sweep: the state is the set of present findings already set off. The sweep starts with none, weight
+1; each cause multiplies the weight by that of its state and sets off each open finding independently with its
+link. A finding joins the state before its first cause (already on with its leak) and leaves it after its
+last, when only "on" is kept. One sweep back with the transposed operator gives every marginal. Every number
+is positive, so nothing cancels; the inclusion-exclusion sum (Heckerman 1989, Quickscore) loses all digits
+when the evidence is improbable.
 
-Absent findings factorise over the causes and only multiply weights. A cause without a link to a present finding has
-the closed form.
+Absent findings factorise over the causes and only multiply weights. A cause without a link to a present
+finding has the closed form.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from inference.belief.net import Bools, Floats, ImpossibleEvidence, Net, variant
 from inference.belief.order import sequence
 from inference.belief.sweep import Turn, backward, enter, forward, leave_back, turns
 
-__all__ = ["ImpossibleEvidence", "Net", "Posterior", "TooInterwoven", "posteriors"]
+__all__ = ["ImpossibleEvidence", "Net", "Posterior", "TooInterwoven", "posteriors", "posteriors_traced"]
 
 CELLS = 1 << 17  # cells of one state array: variants are taken in portions so that it stays in the cache
 WIDEST = 23  # open findings beyond which one variant alone would need gigabytes
@@ -34,10 +35,10 @@ class TooInterwoven(RuntimeError):  # noqa: N818  named for what it is
 class Posterior:
     """What is believed, for each of B variants of the evidence.
 
-    ``states`` [B, n, K]: probability of each present state. ``absent`` [B, n]: probability that the cause is not
-    there, computed in its own right, so that odds stay good when it is nearly certain. ``none`` [B]: probability that
-    no listed cause is there. ``evidence`` [B]: natural log of P(findings), the weights normalised per cause being
-    the prior.
+    ``states`` [B, n, K]: probability of each present state. ``absent`` [B, n]: probability that the cause is
+    not there, computed in its own right, so that odds stay good when it is nearly certain. ``none`` [B]:
+    probability that no listed cause is there. ``evidence`` [B]: natural log of P(findings), the weights
+    normalised per cause being the prior.
     """
 
     states: Floats
@@ -55,8 +56,8 @@ class Posterior:
 class Prepared:
     """A net with its absent evidence worked into the weights and its sweep planned.
 
-    ``weights`` [n, B, 1 + K], each cause's summing to 1. ``start`` [m, B, 2]: weight with which a finding begins off
-    and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
+    ``weights`` [n, B, 1 + K], each cause's summing to 1. ``start`` [m, B, 2]: weight with which a finding
+    begins off and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
     """
 
     net: Net
@@ -72,7 +73,7 @@ class Prepared:
 
 
 def prepare(net: Net, include: Bools) -> Prepared:
-    """Work in the absent evidence of each variant and plan the sweep over the present (``include``: [B, m])."""
+    """Work in the absent evidence of each variant (``include``: [B, m]); plan the sweep over the present."""
     counted_absent = include & ~net.present
     with np.errstate(divide="ignore"):
         logs = np.tile(np.log(net.weights), (len(include), 1, 1))
@@ -111,7 +112,19 @@ def prepare(net: Net, include: Bools) -> Prepared:
     return Prepared(net, weights.transpose(1, 0, 2).copy(), start, log_mass, turns(net.links, steps))
 
 
-def _sweep(made: Prepared, part: slice, out: Floats) -> Floats:
+@dataclass
+class Trace:
+    """What the sweep of one variant leaves behind for those who go on from it, per step in order.
+
+    ``futures``: [2^open] weighing the state after the step to the probability of all that may follow (1 in
+    sum); ``scales``: what the state was divided by.
+    """
+
+    futures: list[Floats]
+    scales: list[float]
+
+
+def _sweep(made: Prepared, part: slice, out: Floats, trace: Trace | None = None) -> Floats:
     """Sweep forward and back over one portion of the variants; fill ``out`` and return the log mass [B]."""
     weights, start = made.weights[:, part], made.start[:, part]
     state = np.ones((weights.shape[1], 1))
@@ -134,6 +147,9 @@ def _sweep(made: Prepared, part: slice, out: Floats) -> Floats:
     future = np.ones((len(state), 1))
     for turn in reversed(made.turns):
         entered, scale = tape.pop()
+        if trace is not None:
+            trace.futures.insert(0, future[0])
+            trace.scales.insert(0, 1.0 if scale is None else float(scale[0, 0]))
         if scale is not None:
             future = future / scale
         own = weights[turn.step.cause]
@@ -161,21 +177,34 @@ def posteriors(net: Net, include: Bools | None = None) -> Posterior:
     """
     which = variants(net, include)
     made = prepare(net, which)
-    width = made.width
+    return _posterior(made, which, None)
+
+
+def posteriors_traced(net: Net) -> tuple[Prepared, Trace, Posterior]:
+    """Return the prepared net, its sweep and the posterior with all evidence; raises as posteriors does."""
+    which = variants(net, None)
+    made = prepare(net, which)
+    trace = Trace([], [])
+    return made, trace, _posterior(made, which, trace)
+
+
+def _posterior(made: Prepared, which: Bools, trace: Trace | None) -> Posterior:
+    net, width = made.net, made.width
     if width > WIDEST:
         raise TooInterwoven(
-            f"{width} present findings hang together through the same causes; exact belief goes up to {WIDEST}"
+            f"{width} present findings hang together by shared causes; exact belief goes up to {WIDEST}"
         )
     out = made.weights.copy()
     log_mass = made.log_mass.copy()
     portion = max(1, CELLS >> width)
     for begin in range(0, len(which), portion):
         part = slice(begin, begin + portion)
-        log_mass[part] += _sweep(made, part, out)
+        log_mass[part] += _sweep(made, part, out, trace)
     out /= out.sum(axis=2, keepdims=True)
     with np.errstate(divide="ignore"):
         log_none = np.log(net.weights[:, 0] / net.weights.sum(axis=1)).sum()
-        log_none = log_none + np.where(which, np.log(np.where(net.present, net.leaks, 1 - net.leaks)), 0.0).sum(axis=1)
+        log_node = np.log(np.where(net.present, net.leaks, 1 - net.leaks))
+    log_none = log_none + np.where(which, log_node, 0.0).sum(axis=1)
     return Posterior(
         states=np.ascontiguousarray(out[:, :, 1:].transpose(1, 0, 2)),
         absent=np.ascontiguousarray(out[:, :, 0].T),

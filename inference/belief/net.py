@@ -1,8 +1,8 @@
-"""The belief net: causes that exclude nothing but their own other states, and evidence nodes they may set off.
+"""The belief net: causes, of which several may be there at once, and the evidence nodes they may set off.
 
-Two layers (BN2O). Each cause is absent or in one of K present states; each evidence node is a leaky noisy-OR of the
-causes, in the net form (Díez): a link says how often this cause ALONE sets the node off, the leak how often it goes
-off with none of the listed causes there.
+Two layers (BN2O). Each cause is absent or in one of K present states; each evidence node is a leaky noisy-OR
+of the causes, in the net form (Díez): a link says how often this cause ALONE sets the node off, the leak how
+often it goes off with none of the listed causes there.
 """
 
 from __future__ import annotations
@@ -28,8 +28,9 @@ class Net:
     Parameters
     ----------
     names : the n causes
-    weights : [n, 1 + K] weight of absent and of each present state [-]; prior times private likelihood ratios, in
-        any scale per cause. A proof sets the weight of absent to 0, a veto the weights of all present states.
+    weights : [n, 1 + K] weight of absent and of each present state [-]; prior times private likelihood
+        ratios, in any scale per cause. A proof sets the weight of absent to 0, a veto the weights of all
+        present states.
     links : [n, K, m] probability that this cause in this state alone sets the node off, in [0, 1) [-]
     leaks : [m] probability that the node goes off with no listed cause there, in [0, 1] [-]
     present : [m] whether the node was observed to have gone off (else: observed not to). A node that was not

@@ -1,8 +1,8 @@
 """In what order to take the causes, so that few present findings are open at a time.
 
-A finding is open from the first cause linked to it until the last; the work of the sweep doubles with every open
-finding. This is variable elimination along a path; the best order is NP-hard to find, so it is chosen greedily, from
-several starts where that pays. Sets are bit masks.
+A finding is open from the first cause linked to it until the last; the work of the sweep doubles with every
+open finding. This is variable elimination along a path; the best order is NP-hard to find, so it is chosen
+greedily, from several starts where that pays. Sets are bit masks.
 """
 
 from __future__ import annotations
@@ -19,14 +19,16 @@ WORTH_A_SEARCH = 20_000
 class Step:
     """One cause in its turn.
 
-    ``enters``: findings opened before it; they come first among the open ones. ``turn``: then, which open finding
-    (by place) goes where, so that the cause's own come first. ``bits``: the cause's findings in that order, first
-    the ``closes`` of them that are closed after it. ``width``: how many are open meanwhile.
+    ``enters``: findings opened before it; they come first among the open ones. ``turn``: the axes of a state
+    array (variants, then one axis of 2 per open finding) in the order that puts the cause's own findings
+    first, ``back`` its inverse; empty where nothing moves. ``bits``: the cause's findings in that order,
+    first the ``closes`` of them that are closed after it. ``width``: how many are open meanwhile.
     """
 
     cause: int
     enters: tuple[int, ...]
     turn: tuple[int, ...]
+    back: tuple[int, ...]
     bits: tuple[int, ...]
     closes: int
     width: int
@@ -61,7 +63,7 @@ def components(masks: Sequence[int]) -> list[list[int]]:
 
 
 def _greedy(causes: Iterable[int], masks: Sequence[int], start: int | None) -> list[int]:
-    """Close one finding after another, each time the one that leaves the fewest open; the first is ``start``."""
+    """Close one finding after another, the one that leaves the fewest open first; begin with ``start``."""
     left = dict.fromkeys(causes)
     linked: dict[int, list[int]] = {}
     for cause in left:
@@ -69,6 +71,18 @@ def _greedy(causes: Iterable[int], masks: Sequence[int], start: int | None) -> l
             linked.setdefault(finding, []).append(cause)
     order: list[int] = []
     active = 0
+
+    def take(cause: int) -> None:
+        nonlocal active
+        del left[cause]
+        order.append(cause)
+        active |= masks[cause]
+        for finding in members(masks[cause]):
+            linked[finding].remove(cause)
+            if not linked[finding]:
+                del linked[finding]
+                active ^= 1 << finding
+
     while left:
         best, least = start, (1 << 30, 1 << 30, 0)
         if best is None:
@@ -81,31 +95,17 @@ def _greedy(causes: Iterable[int], masks: Sequence[int], start: int | None) -> l
                     best, least = finding, key
         start = None
         while best in linked:
-            taken = min(linked[best], key=lambda c: ((masks[c] & ~active).bit_count(), c))
-            del left[taken]
-            order.append(taken)
-            active |= masks[taken]
-            for finding in members(masks[taken]):
-                linked[finding].remove(taken)
-                if not linked[finding]:
-                    del linked[finding]
-                    active ^= 1 << finding
-        inside = [c for c in left if not masks[c] & ~active]
-        for cause in inside:  # opens nothing new: take it along, its place is chosen by _slide
-            del left[cause]
-            order.append(cause)
-            for finding in members(masks[cause]):
-                linked[finding].remove(cause)
-                if not linked[finding]:
-                    del linked[finding]
-                    active ^= 1 << finding
+            take(min(linked[best], key=lambda c: ((masks[c] & ~active).bit_count(), c)))
+        for cause in [c for c in left if not masks[c] & ~active]:
+            take(cause)  # it opens nothing new; _slide chooses its place
     return order
 
 
 def _slide(order: list[int], masks: Sequence[int]) -> tuple[int, list[int]]:
     """Take each cause where fewest findings are open among the places at which all of its own are.
 
-    Return (cells touched, order)."""
+    Return (cells touched, order).
+    """
     first: dict[int, int] = {}
     last: dict[int, int] = {}
     linked = [members(masks[cause]) for cause in order]
@@ -131,7 +131,7 @@ def _slide(order: list[int], masks: Sequence[int]) -> tuple[int, list[int]]:
 
 @lru_cache(maxsize=256)
 def sequence(masks: tuple[int, ...]) -> tuple[Step, ...]:
-    """Plan the sweep over all causes with links; ``masks[c]`` holds the present findings linked to cause c."""
+    """Plan the sweep over all causes with links; ``masks[c]``: the present findings linked to cause c."""
     steps: list[Step] = []
     for causes in components(masks):
         cells, order = _slide(_greedy(causes, masks, None), masks)
@@ -159,7 +159,11 @@ def _steps(order: list[int], masks: Sequence[int]) -> list[Step]:
         closing = [f for f in opened if last[f] == cause]
         bits = closing + [f for f in opened if f in linked and last[f] != cause]
         turned = bits + [f for f in opened if f not in bits]
-        turn = tuple(opened.index(f) for f in turned)
-        steps.append(Step(cause, tuple(enters), turn, tuple(bits), len(closing), len(opened)))
+        turn: tuple[int, ...] = ()
+        back: tuple[int, ...] = ()
+        if turned != opened:
+            turn = (0, *(1 + opened.index(f) for f in turned))
+            back = (0, *(1 + turned.index(f) for f in opened))
+        steps.append(Step(cause, tuple(enters), turn, back, tuple(bits), len(closing), len(opened)))
         opened = turned[len(closing) :]
     return steps

@@ -1,9 +1,10 @@
-"""One cause's turn in the sweep: what its states do to the set of findings already on, forward and transposed.
+"""One cause's turn in the sweep: what its states do to the set of findings already on, and the transpose.
 
-A state array is [B, 2^width]: for each variant, the weight of every set of open findings that may be on; the first
-open finding is the slowest bit. A cause in a given state sets off each of its findings independently, so its operator
-is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). Up to :data:`WHOLE` findings
-the operator is built whole and averaged over the states; beyond that it is applied block by block for each state.
+A state array is [B, 2^width]: for each variant, the weight of every set of open findings that may be on; the
+first open finding is the slowest bit. A cause in a given state sets off each of its findings independently,
+so its operator is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). Up to
+:data:`WHOLE` findings the operator is built whole and averaged over the states; beyond that it is applied
+block by block for each state.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ import numpy as np
 from inference.belief.net import Floats
 from inference.belief.order import Step
 
-WHOLE = 4
+WHOLE = 5
+_TWOS = (2,) * 62  # numpy arrays have 64 axes at most
 
 
 @dataclass(frozen=True)
@@ -56,42 +58,34 @@ def turns(links: Floats, steps: Sequence[Step]) -> list[Turn]:
             whole = product.reshape(*whole.shape[:2], edge, edge)
         built[size] = whole
     return [
-        Turn(step, tuple(built[size][place] for size, place in home))
-        for step, home in zip(steps, homes, strict=True)
+        Turn(step, tuple(built[size][place] for size, place in home)) for step, home in zip(steps, homes, strict=True)
     ]
 
 
 def enter(step: Step, start: Floats, state: Floats) -> Floats:
-    """Open the step's findings and bring its own to the front; return [B, 2^bits, rest] (``start``: [m, B, 2])."""
+    """Open the step's findings, bring its own to the front: [B, 2^bits, rest]; ``start``: [m, B, 2]."""
     variants = len(state)
     for finding in reversed(step.enters):
         state = (start[finding][:, :, None] * state[:, None, :]).reshape(variants, -1)
-    return _turned(state, step.turn).reshape(variants, 1 << len(step.bits), -1)
+    if step.turn:
+        state = state.reshape(variants, *_TWOS[: step.width]).transpose(step.turn)
+    return state.reshape(variants, 1 << len(step.bits), -1)
 
 
 def leave_back(step: Step, start: Floats, future: Floats) -> Floats:
     """Return the transpose of :func:`enter`: [B, 2^(open before)]."""
     variants = len(future)
-    back = [0] * step.width
-    for place, source in enumerate(step.turn):
-        back[source] = place
-    future = _turned(future, back)
+    if step.turn:
+        future = future.reshape(variants, *_TWOS[: step.width]).transpose(step.back)
+    future = future.reshape(variants, -1)
     for finding in step.enters:
-        future = future.reshape(variants, 2, -1)
-        future = future[:, 0] * start[finding][:, :1] + future[:, 1] * start[finding][:, 1:]
+        future = (start[finding][:, None] @ future.reshape(variants, 2, -1))[:, 0]
     return future
 
 
-def _turned(state: Floats, turn: Sequence[int]) -> Floats:
-    variants = len(state)
-    if all(place == source for place, source in enumerate(turn)):
-        return state.reshape(variants, -1)
-    axes = state.reshape(variants, *(2,) * len(turn)).transpose(0, *(1 + source for source in turn))
-    return axes.reshape(variants, -1)
-
-
 def forward(turn: Turn, weights: Floats, state: Floats) -> Floats:
-    """Return [B, 2^(bits kept), rest]: ``state`` [B, 2^bits, rest] after the cause, with the closed findings on.
+    """Return [B, 2^(bits kept), rest]: ``state`` [B, 2^bits, rest] after the cause, with the closed findings
+    on.
 
     ``weights``: [B, 1 + K] of the cause's states.
     """

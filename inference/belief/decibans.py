@@ -1,0 +1,82 @@
+"""What each finding did to the odds of a cause, in decibans: 10 log10 of the odds.
+
+3 dB double the odds, 10 dB are tenfold. Steps of a waterfall depend on the order of asking, since findings
+interact through other causes; a leave-one-out figure does not. Neither is a property of the finding alone. All
+rows of a figure come from one batch.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from inference.belief.activation import Posterior, posteriors
+from inference.belief.net import Floats, Net
+
+
+@dataclass(frozen=True)
+class Rise:
+    """One step of a waterfall: the odds rose by ``decibans`` to ``total`` [dB] when ``evidence`` came in.
+
+    ``evidence`` is its place in the net; None is the start, before any.
+    """
+
+    evidence: int | None
+    decibans: float
+    total: float
+
+
+def odds_in_decibans(post: Posterior, states: Sequence[int] | None = None) -> Floats:
+    """Return [B, n] decibans for the cause being in one of ``states`` (numbered from 0; None: any present).
+
+    Both sides of the odds are sums of positive numbers, so they are good far from even; +inf and -inf stand
+    for a proven cause and one ruled out.
+    """
+    count = post.states.shape[2]
+    counted = list(range(count)) if states is None else list(states)
+    others = [state for state in range(count) if state not in counted]
+    there = post.states[:, :, counted].sum(axis=2)
+    not_there = post.absent + post.states[:, :, others].sum(axis=2)
+    with np.errstate(divide="ignore"):
+        return np.asarray(10 * (np.log10(there) - np.log10(not_there)))
+
+
+def totals(net: Net, order: Sequence[int], states: Sequence[int] | None = None) -> Floats:
+    """Return [1 + len(order), n] decibans of every cause: before any, then after each of ``order``."""
+    if len(set(order)) != len(order) or not set(order) <= set(range(len(net.leaks))):
+        raise ValueError(f"order is {list(order)}; it must name each place of 0 to {len(net.leaks) - 1} at most once")
+    include = np.zeros((1 + len(order), len(net.leaks)), dtype=np.bool_)
+    for row, evidence in enumerate(order):
+        include[row + 1 :, evidence] = True
+    return odds_in_decibans(posteriors(net, include), states)
+
+
+def waterfall(net: Net, cause: str, order: Sequence[int], states: Sequence[int] | None = None) -> list[Rise]:
+    """Return the start and one step per piece of evidence in ``order``; the steps add up to the last total.
+
+    A step between two equal infinities (proven or ruled out before any evidence) is 0.
+    """
+    column = totals(net, order, states)[:, net.index(cause)]
+    rises = [Rise(None, float(column[0]), float(column[0]))]
+    for row, evidence in enumerate(order):
+        before, after = float(column[row]), float(column[row + 1])
+        rises.append(Rise(evidence, 0.0 if before == after else after - before, after))
+    return rises
+
+
+def without_each(net: Net, states: Sequence[int] | None = None) -> Floats:
+    """Return [m, n] decibans that each piece of evidence adds to each cause, all the rest being known."""
+    count = len(net.leaks)
+    include = np.ones((count + 1, count), dtype=np.bool_)
+    include[np.arange(count), np.arange(count)] = False
+    found = odds_in_decibans(posteriors(net, include), states)
+    same = found[-1] == found[:-1]
+    with np.errstate(invalid="ignore"):
+        return np.where(same, 0.0, found[-1] - found[:-1])
+
+
+def without(net: Net, cause: str, states: Sequence[int] | None = None) -> Floats:
+    """Return [m] decibans that each piece of evidence adds to ``cause``, all the rest being known."""
+    return np.asarray(without_each(net, states)[:, net.index(cause)])
