@@ -10,13 +10,11 @@ import pytest
 from kb.model import Caution
 from kb.yamlread import read_yaml
 
-CAUTIONS = [
-    Caution.model_validate(c) for c in read_yaml(Path(__file__).parents[2] / "kb" / "cautions.yaml").data
-]
+CAUTIONS = [Caution.model_validate(c) for c in read_yaml(Path(__file__).parents[2] / "kb" / "cautions.yaml").data]
 # Names that readings, questions, tests, remedies and the gate use.
 NAMED = {
-    "hot-exhaust", "running-engine", "carbon-monoxide", "hot-coolant", "raised-vehicle", "fuel-spray", "battery",
-    "caustic-dust", "rotating-parts", "fire-under-vehicle", "never-leave-a-burn", "abort-cooling",
+    "hot-exhaust", "running-engine", "carbon-monoxide", "hot-coolant", "raised-vehicle", "fuel-spray",
+    "battery", "caustic-dust", "rotating-parts", "fire-under-vehicle", "never-leave-a-burn", "abort-cooling",
     "fuel-in-oil-runaway", "oil-above-mark", "molten-filter", "filter-removal-law", "additive-handling",
     "high-voltage", "forced-burn-needs-open-air", "maker-procedure-first", "local-law-and-licence",
     "drive-test-lawful", "cleaning-fluids", "opened-exhaust-gas", "coolant-in-exhaust",
