@@ -1,0 +1,113 @@
+"""The whole middle of clogwise as one pure function: a case and the knowledge in, a ``Result`` out.
+
+derive (physics) -> rules, stage "find", round by round -> belief -> gate -> rules, stage "decide" -> work and next
+tests. No I/O, no clock, no globals: the same input gives the same result. ``confirmed`` is not looked at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from inference.belief.evidence import Evidence, gather
+from inference.belief.judge import SHOWN, judge, weigh
+from inference.case import Case
+from inference.derive import derive
+from inference.engine.program import Program, compile_rules
+from inference.engine.run import run
+from inference.facts import round_facts, unused_codes
+from inference.gate import decide
+from inference.nexttest import next_tests
+from inference.result import Result, RoundResult
+from inference.work import order_of_work
+from kb.model import Knowledge
+from kb.slots import Slots
+
+_programs: dict[str, Program] = {}
+
+
+def program_of(knowledge: Knowledge) -> Program:
+    """Return the compiled rules of a knowledge base (kept by its hash: compiling takes longer than a diagnosis)."""
+    if knowledge.hash not in _programs:
+        rules = [r for r in knowledge.rules.values() if r.status != "retired"]
+        _programs[knowledge.hash] = compile_rules(rules, knowledge.findings, Slots(knowledge).unit)
+    return _programs[knowledge.hash]
+
+
+def repairs(case: Case) -> tuple[dict[str, int], int | None]:
+    """Return, by cause, the first round after its named repair, and the first round after an unnamed one."""
+    named: dict[str, int] = {}
+    unnamed: int | None = None
+    first = case.repaired_by(case.rounds[0]) - set(case.rounds[0].repaired)  # mended before the story began
+    for round_ in case.rounds[1:]:
+        done = case.repaired_by(round_) - first
+        for cause in sorted(done):
+            named.setdefault(cause, round_.index)
+        if round_.when == "after repair" and unnamed is None and not done:
+            unnamed = round_.index
+    return named, unnamed
+
+
+def evidence_of(case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...]) -> Evidence:
+    """Return the belief net of a case whose rounds have been through the rules."""
+    named, unnamed = repairs(case)
+    return gather(knowledge, [r.verdicts.findings for r in rounds], named, unnamed, case.filter_type)
+
+
+def find(case: Case, knowledge: Knowledge) -> tuple[RoundResult, ...]:
+    """Derive and run the rules of stage "find" for every round."""
+    derived = derive(case, knowledge)
+    facts = round_facts(case, knowledge, derived)
+    program = program_of(knowledge)
+    return tuple(
+        RoundResult(slots, origin, dict(d), run(program, slots, "find"))
+        for slots, origin, d in zip(facts.slots, facts.origin, derived, strict=True)
+    )
+
+
+def diagnose(case: Case, knowledge: Knowledge) -> Result:
+    """Diagnose one case.
+
+    Parameters
+    ----------
+    case : as read by :func:`inference.read_case.read_case`
+    knowledge : as loaded by :func:`kb.load.load`
+
+    Returns
+    -------
+    Result : the gate's decision, all causes with their belief, the chain's parts, next tests and order of work
+    """
+    rounds = find(case, knowledge)
+    evidence = evidence_of(case, knowledge, rounds)
+    causes, none_listed = judge(knowledge, evidence)
+    weights = weigh(evidence, [c.id for c in causes[:SHOWN]])
+    causes = tuple(
+        replace(c, weights=weights[c.id][0], waterfall=weights[c.id][1]) if c.id in weights else c for c in causes
+    )
+    latest = rounds[-1]
+    facts = {**latest.facts, **latest.verdicts.as_facts()}
+    # what is there now, for the rules that read causes: a repaired cause raises no caution and holds no burn
+    levels = {c.id: c.level if c.state == "present" else "ruled out" for c in causes}
+    decided = run(program_of(knowledge), facts, "decide", levels)
+    gate = decide(knowledge, {**latest.verdicts.findings, **decided.findings}, causes)
+    cautions = sorted(decided.cautions, key=lambda c: (knowledge.cautions[c].rank, c))
+    conflicts = tuple(
+        (finding, i)
+        for i, r in enumerate(rounds)
+        for finding, result in sorted(r.verdicts.findings.items())
+        if result.state == "conflict"
+    )
+    return Result(
+        case=replace(case, confirmed=()),
+        knowledge_hash=knowledge.hash,
+        rounds=rounds,
+        decided=decided,
+        gate=gate,
+        causes=causes,
+        none_listed=none_listed,
+        next_tests=next_tests(knowledge, latest, evidence, causes),
+        work=order_of_work(knowledge, causes, gate, latest),
+        cautions=tuple(cautions),
+        conflicts=conflicts,
+        clashes=tuple(evidence.clashes),
+        unused=tuple(unused_codes(case, knowledge)),
+    )

@@ -1,0 +1,62 @@
+"""The order of work: root cause before the burn, burn before the reset, reset before the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from inference.result import CauseResult, GateResult, RoundResult, WorkStep
+from kb.model import Knowledge, Remedy
+
+PLACES = ("before the burn", "the burn", "instead of a burn", "after the burn", "reset", "proof")
+BURN, CLEAN, PROOF, OIL = "burn-standing", "filter-clean-or-replace", "proof-drive", "oil-change-after-burns"
+DUE = 0.5  # a cause at least this likely now is worked on; below it is tested first
+
+
+def order_of_work(
+    knowledge: Knowledge, causes: Sequence[CauseResult], gate: GateResult, latest: RoundResult
+) -> tuple[WorkStep, ...]:
+    """Return the work due, in order.
+
+    Due are the remedies of the causes likely now with all they bring along; a burn where the filter is restricted
+    and a burn may come to be allowed, or the filter off the vehicle where a burn is forbidden for good; and the
+    proof drive after any work. A cause that another one brought about stands after it.
+    """
+    due: dict[str, list[str]] = {}
+
+    def add(remedy: str, why: str) -> None:
+        if why not in due.setdefault(remedy, []):
+            due[remedy].append(why)
+        for other in knowledge.remedies[remedy].also:
+            if other not in due or why not in due[other]:
+                add(other, why)
+
+    likely = [c for c in causes if c.state == "present" and c.now >= DUE]
+    for cause in likely:
+        add(knowledge.causes[cause.id].remedy, cause.id)
+    restricted = latest.verdicts.findings.get("filter_really_restricted")
+    if restricted is not None and restricted.state == "holds":
+        off_vehicle = {d.finding for d in knowledge.gate.dangers if d.futile} | {
+            "danger_soot_above_limit",
+            "danger_filter_damaged",
+        }
+        forbidden = [d.finding for d in gate.dangers if d.finding in off_vehicle]
+        add(CLEAN if forbidden else BURN, forbidden[0] if forbidden else "filter_really_restricted")
+    if due:
+        add(PROOF, "filter_really_restricted" if not likely else likely[0].id)
+    return tuple(WorkStep(r, tuple(due[r])) for r in _sorted(knowledge, due))
+
+
+def _sorted(knowledge: Knowledge, due: dict[str, list[str]]) -> list[str]:
+    """Sort by place, then so that what must come first does, then in the order the work was found due."""
+    position = {remedy: i for i, remedy in enumerate(due)}
+    waiting = sorted(due, key=lambda r: (PLACES.index(knowledge.remedies[r].place), position[r]))
+    out: list[str] = []
+    while waiting:
+        ready = next((r for r in waiting if not _blocked(knowledge.remedies[r], waiting)), waiting[0])
+        out.append(ready)
+        waiting.remove(ready)
+    return out
+
+
+def _blocked(remedy: Remedy, waiting: list[str]) -> bool:
+    return any(first in waiting for first in remedy.after)
