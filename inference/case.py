@@ -22,6 +22,7 @@ CodeStatus = Literal["stored", "pending", "permanent"]
 Gearbox = Literal["manual", "automatic"]
 WHENS: tuple[When, ...] = get_args(When)
 HAPPENINGS: tuple[Happening, ...] = get_args(Happening)
+BURNS: tuple[Happening, ...] = ("forced regeneration", "driven regeneration")
 STATUSES: tuple[CodeStatus, ...] = get_args(CodeStatus)
 
 
@@ -81,9 +82,10 @@ class Round:
     """What was read and seen at one time.
 
     ``readings`` and ``usage`` go by slot (``coolant_temperature.road``, ``typical_trip``). ``answers`` holds
-    what was answered, "unknown" included where it was written. ``codes`` is None where they were not read, and
-    empty where they were read and none was there. ``repaired`` lists the causes removed just before this round,
-    ``burn_completed`` tells of a burn just before it.
+    what was answered, "unknown" included where it was written. ``codes`` is None where they were not read,
+    empty where they were read and none was there. ``repaired`` lists the causes removed just before this
+    round, ``burn_completed`` tells of a burn just before it. What :mod:`inference.carry` finds still true of
+    earlier rounds stands in ``carried_readings`` and ``carried_answers``, ``taken`` says from which round.
     """
 
     index: int
@@ -100,15 +102,18 @@ class Round:
     repaired: tuple[str, ...] = ()
     notes: str = ""
     line: int = 0
+    carried_readings: Mapping[str, Quantity] = field(default_factory=dict)
+    carried_answers: Mapping[str, str] = field(default_factory=dict)
+    taken: Mapping[str, int] = field(default_factory=dict)
 
     def number(self, slot: str) -> float | None:
-        """Return the reading or usage figure of ``slot`` in its shop unit, None if it was not taken."""
-        found = self.readings.get(slot) or self.usage.get(slot)
+        """Return the reading or usage figure of ``slot`` in its shop unit, None if it is not known."""
+        found = self.readings.get(slot) or self.carried_readings.get(slot) or self.usage.get(slot)
         return found.value if found else None
 
     def answer(self, name: str) -> str | None:
         """Return the answer given to a question, None where there is none or it is "unknown"."""
-        said = self.answers.get(name)
+        said = self.answers.get(name, self.carried_answers.get(name))
         return None if said == "unknown" else said
 
 
@@ -156,26 +161,32 @@ class Case:
         return found.value if found else None
 
     def before(self, event: Event, round_: Round) -> bool | None:
-        """Say whether an event lies before a round: by date, then odometer; None where neither tells.
+        """Say whether an event lies before a round: by date, then by odometer, then by what the round is for.
 
-        An event with neither date nor odometer is earlier history, so before the first round and every other.
+        An event with neither date nor odometer is earlier history and lies before every round. At the same date
+        and odometer, work and burns lie after the arrival and before the rounds that follow it; with the arrival
+        alone, or with nothing to compare, the order is not known: None.
         """
-        if event.date is not None and round_.date is not None and event.date != round_.date:
-            return event.date < round_.date
-        if event.odometer_km is not None and round_.odometer_km is not None:
-            if event.odometer_km != round_.odometer_km:
-                return event.odometer_km < round_.odometer_km
-            return None
         if event.date is None and event.odometer_km is None:
             return True
-        return None
+        same_day = event.date is not None and event.date == round_.date
+        if event.date is not None and round_.date is not None and not same_day:
+            return event.date < round_.date
+        same_km = event.odometer_km is not None and event.odometer_km == round_.odometer_km
+        if event.odometer_km is not None and round_.odometer_km is not None and not same_km:
+            return event.odometer_km < round_.odometer_km
+        if not (same_day or same_km):
+            return None
+        later = self.rounds[round_.index + 1 :]
+        if round_.when == "arrival":
+            return True if event.event == "blocked" else (False if later else None)
+        burn_to_come = any(r.when == "after burn" and r.date == round_.date for r in later)
+        return not (event.event in BURNS and round_.when == "after repair" and burn_to_come)
 
     def between(self, earlier: Round, later: Round) -> tuple[Event, ...]:
         """Return the events that may lie between two rounds; where the order is unclear they count as in."""
         return tuple(
-            e
-            for e in self.history
-            if self.before(e, earlier) is not True and self.before(e, later) is not False
+            e for e in self.history if self.before(e, earlier) is not True and self.before(e, later) is not False
         )
 
     def repaired_by(self, round_: Round) -> frozenset[str]:
@@ -186,9 +197,7 @@ class Case:
 
     def filter_since_km(self, round_: Round) -> float | None:
         """Return the odometer [km] at which the filter present in ``round_`` was fitted, None if unknown."""
-        changes = [
-            e for e in self.history if e.event == "filter replaced" and self.before(e, round_) is not False
-        ]
+        changes = [e for e in self.history if e.event == "filter replaced" and self.before(e, round_) is not False]
         if not changes:
             return self.fitted_at_km
         if changes[-1].odometer_km is not None:

@@ -24,12 +24,9 @@ class _Point:
 
 def check_order(fields: Fields, case: Case) -> None:
     """Add a fault for everything in ``case`` that cannot be true together."""
-    rounds = [
-        _Point(f"the round '{r.when}'", f"rounds.{r.index}", r.date, r.odometer_km) for r in case.rounds
-    ]
+    rounds = [_Point(f"the round '{r.when}'", f"rounds.{r.index}", r.date, r.odometer_km) for r in case.rounds]
     events = [
-        _Point(f"the event '{e.event}'", f"history.{i}", e.date, e.odometer_km)
-        for i, e in enumerate(case.history)
+        _Point(f"the event '{e.event}'", f"history.{i}", e.date, e.odometer_km) for i, e in enumerate(case.history)
     ]
     # where an entry of the history could not be read, places are off by one: compare only rounds
     if any(f.field.startswith("history") for f in fields.faults):
@@ -52,9 +49,7 @@ def _in_sequence(fields: Fields, points: list[_Point]) -> None:
     driven = [p for p in points if p.km is not None]
     for a, b in pairwise(driven):
         if a.km is not None and b.km is not None and b.km < a.km:
-            says = (
-                f"the odometer falls from {a.km:g} km ({a.what}) to {b.km:g} km ({b.what}); mend one of them"
-            )
+            says = f"the odometer falls from {a.km:g} km ({a.what}) to {b.km:g} km ({b.what}); mend one of them"
             fields.fault(f"{b.path}.odometer", says)
 
 
@@ -82,9 +77,7 @@ def _within_the_case(fields: Fields, case: Case, rounds: list[_Point], others: l
     last_km = max((p.km for p in rounds if p.km is not None), default=None)
     for p in rounds:
         if case.opened and p.day and p.day < case.opened:
-            fields.fault(
-                f"{p.path}.date", f"{p.what} on {p.day} lies before the case was opened on {case.opened}"
-            )
+            fields.fault(f"{p.path}.date", f"{p.what} on {p.day} lies before the case was opened on {case.opened}")
     today = last_day or case.opened
     for p in others:
         where = p.path if p.path.startswith("filter") else f"{p.path}.date"
@@ -103,10 +96,7 @@ def _within_the_case(fields: Fields, case: Case, rounds: list[_Point], others: l
             fields.fault(where, f"{p.what} at {p.km:g} km lies beyond the odometer, {now_km:g} km")
     for r in case.rounds:
         here = r.odometer_km if r.odometer_km is not None else now_km
-        counted = {
-            f"readings.{s}": r.number(s)
-            for s in ("distance_since_burn", "burn_interval", "burns_counted_over")
-        }
+        counted = {f"readings.{s}": r.number(s) for s in ("distance_since_burn", "burn_interval", "burns_counted_over")}
         counted["codes_cleared.distance"] = r.codes_cleared.distance_km
         for name, km in counted.items():
             if km is not None and km > here:
@@ -120,15 +110,36 @@ def _counts(fields: Fields, case: Case) -> None:
         if started is not None and completed is not None and completed > started:
             says = f"{completed:g} burns completed are more than the {started:g} started; check both"
             fields.fault(f"rounds.{r.index}.readings.burns_completed", says)
+    _filter_fitted(fields, case)
+    _trips(fields, case)
+
+
+def _filter_fitted(fields: Fields, case: Case) -> None:
+    """The filter: section tells of the filter on the vehicle now; history and answers must agree with it."""
+    replaced = [e for e in case.history if e.event == "filter replaced"]
     first = case.rounds[0].date if case.rounds else None
     if case.fitted and first and case.fitted > first:
-        changed = any(e.event == "filter replaced" for e in case.history)
-        if not changed and not any(f.field == "filter.fitted" for f in fields.faults):
+        if not replaced and not any(f.field == "filter.fitted" for f in fields.faults):
             says = (
                 f"the filter was fitted on {case.fitted}, after the first round on {first}; add the event "
                 "'filter replaced' to the history, or mend the date"
             )
             fields.fault("filter.fitted", says)
+    for e in replaced:
+        before_all = bool(case.rounds) and case.before(e, case.rounds[0]) is True
+        if before_all and case.fitted and e.date and e.date > case.fitted:
+            says = (
+                f"the filter is said to be of {case.fitted}, but line {e.line} has it replaced on {e.date}; "
+                "give the fitting of the filter now on the vehicle"
+            )
+            fields.warn("filter.fitted", says)
+        for r in case.rounds:
+            if case.before(e, r) is True and r.answers.get("filter_replaced") == "no":
+                says = f"the answer is no, but line {e.line} has the filter replaced; mend one of them"
+                fields.fault(f"rounds.{r.index}.answers.filter_replaced", says)
+
+
+def _trips(fields: Fields, case: Case) -> None:
     minutes, km, trips = (case.number(s) for s in ("typical_trip", "typical_distance", "trips_per_week"))
     if minutes and km and km / (minutes / 60) > TOP_SPEED_KM_H:
         says = f"{km:g} km in {minutes:g} min would be {km / (minutes / 60):.0f} km/h; check both"
@@ -136,12 +147,3 @@ def _counts(fields: Fields, case: Case) -> None:
     if minutes and trips and minutes * trips > 7 * 24 * 60:
         says = f"{trips:g} trips of {minutes:g} min are more than the hours of a week; check both"
         fields.fault("usage.trips_per_week", says)
-    for e in case.history:
-        for r in case.rounds:
-            if (
-                e.event == "filter replaced"
-                and case.before(e, r) is True
-                and r.answers.get("filter_replaced") == "no"
-            ):
-                says = f"the answer is no, but line {e.line} has the filter replaced; mend one of them"
-                fields.fault(f"rounds.{r.index}.answers.filter_replaced", says)

@@ -11,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from inference.carry import carry_forward
 from inference.case import HAPPENINGS, Case, Event, Gearbox, Quantity
 from inference.case_order import check_order
 from inference.read_fields import Fields
@@ -62,9 +63,7 @@ def parse_case(raw: bytes, name: str, knowledge: Knowledge) -> Case:
 def _case(doc: Document, knowledge: Knowledge) -> Case:
     fields = Fields(doc)
     if not isinstance(doc.data, dict):
-        raise Faults(
-            [doc.fault("", f"a case begins with keys such as case: and rounds:, not with {_kind(doc.data)}")]
-        )
+        raise Faults([doc.fault("", f"a case begins with keys such as case: and rounds:, not with {_kind(doc.data)}")])
     at = fields.mapping("", doc.data, CASE_KEYS)
     name = fields.text("case", at.get("case"), 80, lines=False)
     if not name and at.get("case") in (None, ""):
@@ -73,9 +72,7 @@ def _case(doc: Document, knowledge: Knowledge) -> Case:
     usage = read_usage(fields, "usage", at.get("usage"), knowledge)
     rounds_raw = fields.listing("rounds", at.get("rounds"), "rounds, each with when: and what was read")
     if not rounds_raw and at.get("rounds") in (None, []):
-        fields.fault(
-            "rounds", "the case has no round; write rounds: with one entry, when: arrival and what was read"
-        )
+        fields.fault("rounds", "the case has no round; write rounds: with one entry, when: arrival and what was read")
     if len(rounds_raw) > MAX_ROUNDS:
         fields.fault("rounds", f"{len(rounds_raw)} rounds stand here; at most {MAX_ROUNDS} are read")
         rounds_raw = []
@@ -89,9 +86,7 @@ def _case(doc: Document, knowledge: Knowledge) -> Case:
         usage=usage,
         history=_history(fields, at.get("history"), knowledge),
         history_given=isinstance(at.get("history"), list),
-        rounds=tuple(
-            read_round(fields, f"rounds.{i}", raw, i, usage, knowledge) for i, raw in enumerate(rounds_raw)
-        ),
+        rounds=tuple(read_round(fields, f"rounds.{i}", raw, i, usage, knowledge) for i, raw in enumerate(rounds_raw)),
         confirmed=read_causes(fields, "confirmed", at.get("confirmed"), knowledge),
         given=given,
         engine_litres=_value(given, "vehicle.engine_litres"),
@@ -108,7 +103,7 @@ def _case(doc: Document, knowledge: Knowledge) -> Case:
     check_order(fields, case)
     if fields.faults:
         raise Faults(fields.faults)
-    return replace(case, warnings=tuple(sorted(set(fields.warnings))))
+    return replace(carry_forward(case, knowledge), warnings=tuple(sorted(set(fields.warnings))))
 
 
 def _kind(data: Any) -> str:
@@ -123,43 +118,27 @@ def _vehicle_and_filter(
     fields: Fields, at: dict[str, Any], knowledge: Knowledge
 ) -> tuple[dict[str, Quantity], dict[str, Any]]:
     """Return the figures by path and the words by their name in :class:`Case`."""
-    vehicle = fields.mapping(
-        "vehicle", at.get("vehicle"), ("engine_litres", "odometer", "emission_class", "gearbox")
-    )
+    vehicle = fields.mapping("vehicle", at.get("vehicle"), ("engine_litres", "odometer", "emission_class", "gearbox"))
     of_filter = ("type", "substrate", "fitted", "fitted_at", "volume", "diameter", "length")
-    filter_ = fields.mapping(
-        "filter", at.get("filter"), (*of_filter, "cells_per_square_inch", "wall", "burn_limit")
-    )
+    filter_ = fields.mapping("filter", at.get("filter"), (*of_filter, "cells_per_square_inch", "wall", "burn_limit"))
     given: dict[str, Quantity] = {}
     for path, (unit, low, high) in FIGURES.items():
         part, _, key = path.partition(".")
         value = (vehicle if part == "vehicle" else filter_).get(key)
-        if (
-            path == "vehicle.engine_litres"
-            and isinstance(value, (int, float))
-            and not isinstance(value, bool)
-        ):
+        if path == "vehicle.engine_litres" and isinstance(value, (int, float)) and not isinstance(value, bool):
             if value > high:
-                fields.fault(
-                    path, f"'{value}' litres is no engine; for cubic centimetres write '{value} cm³'"
-                )
+                fields.fault(path, f"'{value}' litres is no engine; for cubic centimetres write '{value} cm³'")
                 continue
             value = f"{value} l"
         if isinstance(value, str):  # as people write them
-            value = re.sub(
-                r"\s*cpsi$" if unit == "1" else r"\b(ccm|ccs)\b", "" if unit == "1" else "cm³", value
-            )
+            value = re.sub(r"\s*cpsi$" if unit == "1" else r"\b(ccm|ccs)\b", "" if unit == "1" else "cm³", value)
         if (found := fields.quantity(path, value, unit, low, high)) is not None:
             given[path] = replace(found, given=str((vehicle if part == "vehicle" else filter_)[key]))
     gearboxes: tuple[Gearbox, ...] = ("manual", "automatic")
     words = {
-        "emission_class": fields.text(
-            "vehicle.emission_class", vehicle.get("emission_class"), 40, lines=False
-        ),
+        "emission_class": fields.text("vehicle.emission_class", vehicle.get("emission_class"), 40, lines=False),
         "gearbox": fields.choice("vehicle.gearbox", vehicle.get("gearbox"), gearboxes, unknown=True),
-        "filter_type": fields.choice(
-            "filter.type", filter_.get("type"), list(knowledge.filter_types), unknown=True
-        ),
+        "filter_type": fields.choice("filter.type", filter_.get("type"), list(knowledge.filter_types), unknown=True),
         "substrate": fields.choice(
             "filter.substrate", filter_.get("substrate"), list(knowledge.substrates), unknown=True
         ),
@@ -170,9 +149,7 @@ def _vehicle_and_filter(
 
 def _history(fields: Fields, raw: Any, knowledge: Knowledge) -> tuple[Event, ...]:
     out: list[Event] = []
-    for i, item in enumerate(
-        fields.listing("history", raw, "events, each with event: and a date or odometer")
-    ):
+    for i, item in enumerate(fields.listing("history", raw, "events, each with event: and a date or odometer")):
         path = f"history.{i}"
         at = fields.mapping(path, item, ("date", "odometer", "event", "completed", "what"))
         event = fields.choice(f"{path}.event", at.get("event"), HAPPENINGS)
@@ -181,9 +158,7 @@ def _history(fields: Fields, raw: Any, knowledge: Knowledge) -> tuple[Event, ...
         odometer = fields.quantity(f"{path}.odometer", at.get("odometer"), "km", 0, MAX_KM)
         what = fields.text(f"{path}.what", at.get("what"))
         if event == "repair" and not what and at.get("what") is None:
-            fields.fault(
-                path, "this repair does not say what was repaired; write what: and a cause id or a few words"
-            )
+            fields.fault(path, "this repair does not say what was repaired; write what: and a cause id or a few words")
         named = [word for word in re.findall(r"[a-z][a-z0-9_]*", what) if word in knowledge.causes]
         completed = fields.yes_no(f"{path}.completed", at.get("completed"))
         day = fields.date(f"{path}.date", at.get("date"))

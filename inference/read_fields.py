@@ -180,9 +180,7 @@ class Fields:
         if not low <= found <= high:
             worth = "" if unit == "1" or str(value).endswith(unit) else f" ({found:g} {unit})"
             span = _span(low, high, unit)
-            self.fault(
-                path, f"{shown(value)}{worth} cannot be true: possible is {span}; check figure and unit"
-            )
+            self.fault(path, f"{shown(value)}{worth} cannot be true: possible is {span}; check figure and unit")
             return None
         return Quantity(found, unit, str(value).strip(), self.doc.line(path))
 
@@ -194,9 +192,7 @@ class Fields:
         if found is not None and usual is not None:
             least, most = limit(usual.low, what.unit), limit(usual.high, what.unit)
             if not least <= found.value <= most:
-                says = (
-                    f"{shown(found.given)} is unusual: mostly it is {_span(least, most, what.unit)}; check it"
-                )
+                says = f"{shown(found.given)} is unusual: mostly it is {_span(least, most, what.unit)}; check it"
                 self.warn(path, says)
         return found
 

@@ -81,9 +81,7 @@ def _by_condition(fields: Fields, path: str, value: Any, what: Reading) -> list[
     if not what.conditions:
         if isinstance(value, dict):
             says = f"{what.id} takes no condition; write '{what.id}: 12 {what.unit}'"
-            fields.fault(
-                path, says if what.unit != "1" else f"{what.id} takes no condition; write '{what.id}: 12'"
-            )
+            fields.fault(path, says if what.unit != "1" else f"{what.id} takes no condition; write '{what.id}: 12'")
             return []
         return [(what.id, "any", value)]
     if isinstance(value, dict):
@@ -92,9 +90,7 @@ def _by_condition(fields: Fields, path: str, value: Any, what: Reading) -> list[
     if len(what.conditions) == 1:
         return [(f"{what.id}.{what.conditions[0]}", what.conditions[0], value)]
     example = f"{{{what.conditions[-1]}: {value if isinstance(value, str) else '...'}}}"
-    says = (
-        f"{shown(value)} does not say when it was read; write {what.id}: {example[:60]}, with one or more of "
-    )
+    says = f"{shown(value)} does not say when it was read; write {what.id}: {example[:60]}, with one or more of "
     fields.fault(path, says + ", ".join(what.conditions))
     return []
 
@@ -102,9 +98,7 @@ def _by_condition(fields: Fields, path: str, value: Any, what: Reading) -> list[
 def read_usage(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> dict[str, Quantity]:
     """Read how the vehicle is driven, by id."""
     known = {id_: r for id_, r in knowledge.readings.items() if r.group == "usage"}
-    hints = {
-        id_: f"'{id_}' is a reading of a round; write it under its readings:" for id_ in knowledge.readings
-    }
+    hints = {id_: f"'{id_}' is a reading of a round; write it under its readings:" for id_ in knowledge.readings}
     out: dict[str, Quantity] = {}
     for id_, value in fields.mapping(path, raw, known, hints=hints).items():
         found = fields.reading(f"{path}.{id_}", value, known[id_], "any")
@@ -130,9 +124,7 @@ def read_answers(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> d
 def read_codes(fields: Fields, path: str, raw: Any) -> tuple[SeenCode, ...] | None:
     """Read trouble codes; an empty list means read and none found, so nothing at all is a fault."""
     if raw is None:
-        says = (
-            "nothing stands here; write [] if the codes were read and there was none, or leave the line out"
-        )
+        says = "nothing stands here; write [] if the codes were read and there was none, or leave the line out"
         fields.fault(path, says)
         return None
     out: list[SeenCode] = []

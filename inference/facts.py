@@ -1,0 +1,199 @@
+"""What is known in each round, slot by slot: the facts that rules read, and the round each was taken in.
+
+An absent slot is unknown. A carried fact (:mod:`inference.carry`) keeps the index of the round it was taken in,
+so that it is counted as evidence once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple, Protocol
+
+from inference.carry import carry_forward
+from inference.case import Case, Round
+from inference.values import CodeState, Number, Spread, Value, Word
+from kb.model import Knowledge
+from kb.slots import ROLE_GROUPS
+
+# A monitor that has not run says nothing. Without the flag itself, this much driving is taken to be enough
+# for all of them, and this little to be too soon (both from memory).
+ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
+FRESH_KM, FRESH_WARM_UPS = 100.0, 10.0
+
+
+class HasSpread(Protocol):
+    """A derived reading, as far as facts are concerned."""
+
+    @property
+    def spread(self) -> Spread:
+        """The 10, 50 and 90 % points in the unit of derived.yaml."""
+        ...
+
+
+class RoundFacts(NamedTuple):
+    """``slots[i]`` holds what is known in round i, ``origin[i]`` the round each of these was taken in."""
+
+    slots: list[dict[str, Value]]
+    origin: list[dict[str, int]]
+
+
+def round_facts(
+    case: Case, knowledge: Knowledge, derived_per_round: Sequence[Mapping[str, HasSpread]] = ()
+) -> RoundFacts:
+    """Return the known slots of every round, oldest first.
+
+    Parameters
+    ----------
+    case : the case as read
+    knowledge : readings, questions, codes and code groups with their lives and roles
+    derived_per_round : derived readings by slot, one mapping a round; empty: none
+
+    Raises
+    ------
+    ValueError : ``derived_per_round`` has another length than the case has rounds
+    """
+    if derived_per_round and len(derived_per_round) != len(case.rounds):
+        raise ValueError(f"{len(derived_per_round)} rounds of derived readings for {len(case.rounds)} rounds")
+    facts = RoundFacts([], [])
+    for round_ in carry_forward(case, knowledge).rounds:
+        here: dict[str, Value] = {}
+        origin: dict[str, int] = {}
+        _take(here, origin, _standing(case, knowledge), 0)
+        for slot, quantity in round_.carried_readings.items():
+            _take(here, origin, {slot: Number(quantity.value)}, round_.taken[slot])
+        for name, said in round_.carried_answers.items():
+            _take(here, origin, {name: Word(said)}, round_.taken[name])
+        _take(here, origin, _seen(round_, knowledge), round_.index)
+        for slot, value in _history(case, round_).items():
+            told = bool(facts.slots) and facts.slots[-1].get(slot) == value
+            _take(here, origin, {slot: value}, facts.origin[-1][slot] if told else round_.index)
+        derived = derived_per_round[round_.index] if derived_per_round else {}
+        _take(here, origin, {slot: d.spread for slot, d in derived.items()}, round_.index)
+        for slot in derived:
+            origin[slot] = _newest_input(slot, knowledge, origin, round_.index, frozenset())
+        facts.slots.append(here)
+        facts.origin.append(origin)
+    return facts
+
+
+def _take(here: dict[str, Value], origin: dict[str, int], new: Mapping[str, Value], index: int) -> None:
+    here.update(new)
+    origin.update(dict.fromkeys(new, index))
+
+
+def _standing(case: Case, knowledge: Knowledge) -> dict[str, Value]:
+    """Return what holds for the whole case: usage, filter, sensors, gearbox."""
+    out: dict[str, Value] = {slot: Number(q.value) for slot, q in case.usage.items()}
+    words: dict[str, str | None] = {
+        "filter.type": case.filter_type,
+        "filter.substrate": case.substrate,
+        "vehicle.gearbox": case.gearbox,
+    }
+    if case.layout is not None:
+        layout = knowledge.layouts[case.layout]
+        words |= {"layout.pressure": layout.pressure, "layout.temperatures": str(layout.temperatures)}
+    return out | {slot: Word(text) for slot, text in words.items() if text is not None}
+
+
+def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
+    """Return what this round itself tells."""
+    out: dict[str, Value] = {slot: Number(q.value) for slot, q in round_.readings.items()}
+    out |= {name: Word(said) for name, said in round_.answers.items() if said != "unknown"}
+    out["round.when"] = Word(round_.when)
+    out["codes_read"] = Word("no" if round_.codes is None else "yes")
+    if (fresh := codes_fresh(round_)) is not None:
+        out["codes_fresh"] = Word("yes" if fresh else "no")
+    out |= {slot: Word(state) for slot, state in code_states(round_, knowledge).items()}
+    return out
+
+
+def _history(case: Case, round_: Round) -> dict[str, Value]:
+    """Return whether the filter was cleaned or replaced; only an empty history says that it was not."""
+    out: dict[str, Value] = {}
+    for slot, event in (
+        ("history.cleaned", "filter cleaned"),
+        ("history.filter_replaced", "filter replaced"),
+    ):
+        when = [case.before(e, round_) for e in case.history if e.event == event]
+        if any(when):
+            out[slot] = Word("yes")
+        elif case.history_given and not case.history:
+            out[slot] = Word("no")
+        elif case.fitted_at_km == 0 and event == "filter replaced" and not when:
+            out[slot] = Word("no")  # the filter is as old as the vehicle
+    if out.get("history.filter_replaced") == Word("yes") and "filter_replaced" not in round_.answers:
+        out["filter_replaced"] = Word("yes")  # the history answers the question
+    return out
+
+
+def codes_fresh(round_: Round) -> bool | None:
+    """Say whether the codes are known to have been cleared just now: True, False, or None if not known."""
+    km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
+    if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
+        return True
+    known = round_.monitors_complete == "yes" or (km is not None and warm_ups is not None)
+    return False if known else None
+
+
+def absence_counts(round_: Round) -> bool:
+    """Say whether a code that is not listed may be taken for absent: its monitor is known to have run."""
+    km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
+    if round_.monitors_complete == "no" or codes_fresh(round_):
+        return False
+    if round_.monitors_complete == "yes":
+        return True
+    return km is not None and warm_ups is not None and km >= ENOUGH_KM and warm_ups >= ENOUGH_WARM_UPS
+
+
+def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
+    """Return the state of every known code, group, role and ``any_code``; nothing if codes were not read.
+
+    A code the knowledge does not name could have any role, so with one there no role counts as absent.
+    """
+    if round_.codes is None:
+        return {}
+    missing: CodeState = "absent" if absence_counts(round_) else "not listed"
+    seen = {c.code for c in round_.codes}
+    foreign = seen - set(knowledge.codes)
+    out: dict[str, CodeState] = dict.fromkeys(knowledge.codes, missing)
+    out |= dict.fromkeys(knowledge.code_groups, missing)
+    out |= dict.fromkeys(ROLE_GROUPS, "not listed" if foreign else missing)
+    role_slot = {role: slot for slot, role in ROLE_GROUPS.items()}
+    for code in sorted(seen):
+        out[code] = "present"
+        if (known := knowledge.codes.get(code)) is None:
+            continue
+        out[known.group] = "present"
+        role = known.role or knowledge.code_groups[known.group].role
+        if role in role_slot:
+            out[role_slot[role]] = "present"
+    out["any_code"] = "present" if seen else missing
+    return out
+
+
+def unused_codes(case: Case, knowledge: Knowledge) -> list[str]:
+    """Return the codes read that neither codes.yaml nor a rule names; they are kept and shown as not used."""
+    named = set(knowledge.codes)
+    for rule in knowledge.rules.values():
+        if rule.status != "retired":
+            when = rule.when
+            named |= {t.code for t in (*when.all, *when.any, *when.none, *when.unless) if t.code}
+    return sorted({c.code for r in case.rounds for c in r.codes or ()} - named)
+
+
+def _newest_input(slot: str, knowledge: Knowledge, origin: Mapping[str, int], index: int, above: frozenset[str]) -> int:
+    """Return the newest round among the facts a derived reading is made of; its own where unclear."""
+    entry = knowledge.derived.get(slot.partition(".")[0])
+    if entry is None or entry.id in above:
+        return index
+    newest = -1
+    for name in entry.inputs:
+        bare = name.partition(".")[0]
+        if bare in knowledge.derived:
+            newest = max(newest, _newest_input(name, knowledge, origin, index, above | {entry.id}))
+        elif bare in knowledge.readings or bare in knowledge.questions:
+            found = [o for s, o in origin.items() if s == name or s.startswith(f"{name}.")]
+            newest = max([newest, *found])
+        else:
+            return index  # a date, an odometer, an event: things of the round itself
+    return newest if newest >= 0 else index
