@@ -36,9 +36,7 @@ def _import_experta() -> Any:
     finally:
         if not had:
             del collections.Mapping  # type: ignore[attr-defined]
-        root.handlers[:] = (
-            handlers  # experta calls logging.basicConfig(); the host's logging is not its business
-        )
+        root.handlers[:] = handlers  # experta calls logging.basicConfig(); the host's logging is not its business
     if not hasattr(experta, "KnowledgeEngine"):  # its __init__ passes over an ImportError without a word
         raise ImportError(
             "experta is there but could not import what it needs; "
@@ -70,7 +68,7 @@ class Held:
 
 
 class SlotFact(Fact):  # type: ignore[misc]
-    """A fact that holds one value: nothing to freeze, no pattern among its fields to look for when declared."""
+    """A fact that holds one value: nothing in it to freeze, and no pattern to look for when declared."""
 
     def __init__(self, held: Any = None) -> None:
         if isinstance(held, Held):
@@ -192,9 +190,7 @@ class _CountingEngine(_Engine):
         self.facts.declare(InitialFact())
 
 
-def open_engine(
-    stage: Stage, matcher: Matching = "counting"
-) -> Callable[[Mapping[str, Value | None]], list[int]]:
+def open_engine(stage: Stage, matcher: Matching = "counting") -> Callable[[Mapping[str, Value | None]], list[int]]:
     """Open an engine over one stage and return the function that feeds it.
 
     That function takes the values of slots not declared before (None: known to be unknown), runs to the end

@@ -99,7 +99,10 @@ class Literal:
         if isinstance(value, Word):
             if value.text == "unknown":
                 return None
-            value = Number(float(value.text))  # the number of temperature sensors of a layout comes as a word
+            text = value.text  # the number of temperature sensors of a layout comes as a word
+            if not text.isdigit():
+                raise TypeError(f"a number is wanted here, not the word '{text}'")
+            value = Number(float(text))
         first, last = (value.value, value.value) if isinstance(value, Number) else (value.low, value.high)
         if not first <= last:
             raise ValueError("the value is no number, or its low end lies above its high end")
@@ -133,12 +136,7 @@ def chance(parts: Iterable[tuple[Literal, bool]], value: Spread) -> float:
     """
     left = [(-INF, INF)]
     for literal, wanted in parts:
-        left = [
-            (max(a, c), min(b, d))
-            for a, b in left
-            for c, d in literal.region(wanted)
-            if max(a, c) < min(b, d)
-        ]
+        left = [(max(a, c), min(b, d)) for a, b in left for c, d in literal.region(wanted) if max(a, c) < min(b, d)]
     total = sum(_beyond(value, a) - _beyond(value, b) for a, b in left)
     return min(max(total, 0.005), 0.995)
 
@@ -198,9 +196,7 @@ def compile_test(test: Test, unit_of: UnitOf) -> Literal:
         kind = "finding"
         _known(words, _STATES, f"the state of finding '{name}'")
     elif "unknown" in words:
-        raise LiteralError(
-            f"'{name}' cannot be asked to be unknown; unknown neither meets nor fails a condition"
-        )
+        raise LiteralError(f"'{name}' cannot be asked to be unknown; unknown neither meets nor fails a condition")
     slot = f"{subject}.{name}" if subject in ("filter", "layout") else name
     shown = " or ".join(words)
     return Literal(slot, kind, f"{slot} is {shown}", shown, words=words)

@@ -64,9 +64,7 @@ def explain_rule(program: Program, rule_id: str, facts: Facts) -> RuleView:
         literal = stage.literals[need.literal]
         value = facts.get(literal.slot)
         outcome = stage.outcome(need.literal, value)
-        state: Literal["met", "not met", "unknown"] = (
-            "unknown" if outcome is None else "met" if outcome else "not met"
-        )
+        state: Literal["met", "not met", "unknown"] = "unknown" if outcome is None else "met" if outcome else "not met"
         serves = stage.serves(need, facts)
         margin = literal.margin(value)
         views.append(

@@ -110,7 +110,7 @@ class Stage:
         return {}
 
     def served_by(self, slot: str, value: Value | None) -> tuple[int, ...]:
-        """Return the ways that ``value`` in ``slot`` brings nearer, once per need (kept for words, being few)."""
+        """Return the ways that ``value`` in ``slot`` brings nearer, once a need (kept for words: few)."""
         lasting = value is None or isinstance(value, Word)
         if lasting and (slot, value) in self._by_word:
             return self._by_word[slot, value]
@@ -216,9 +216,7 @@ def compile_rules(rules: Iterable[Rule], findings: Mapping[str, Finding], unit_o
     return Program(stages["find"], stages["decide"])
 
 
-def _stage_of(
-    rule: Rule, findings: Mapping[str, Finding], problems: list[tuple[str, str]]
-) -> StageName | None:
+def _stage_of(rule: Rule, findings: Mapping[str, Finding], problems: list[tuple[str, str]]) -> StageName | None:
     if (rule.then.finding is None) == (rule.then.caution is None):
         problems.append((rule.id, "'then' concludes one thing: a finding or a caution"))
         return None
@@ -309,9 +307,7 @@ def _levels(rules: Mapping[str, Rule], problems: list[tuple[str, str]]) -> dict[
     for circle in circles:
         sets = [str(rules[rule].then.finding) for rule in circle]
         round_ = ", ".join(f"'{r}' (sets {f})" for r, f in zip(circle, sets, strict=True))
-        problems.append(
-            (circle[0], f"the rules go round in a circle, each reading what the next sets: {round_}")
-        )
+        problems.append((circle[0], f"the rules go round in a circle, each reading what the next sets: {round_}"))
     return stood
 
 

@@ -76,9 +76,7 @@ def _state(finding: str, value: Value) -> FindingState:
     for state in STANDS_FOR:
         if text == state:
             return state
-    raise RuleError(
-        f"the finding '{finding}' is given as {text}; holds, fails, unknown or conflict would be right"
-    )
+    raise RuleError(f"the finding '{finding}' is given as {text}; holds, fails, unknown or conflict would be right")
 
 
 def _settle(sides: set[str]) -> FindingState:
@@ -103,9 +101,7 @@ def _gather(
         fired.append(_fired(stage, way, known))
         if then.finding is not None:
             sure = spread_chance(stage, way, known)
-            votes.setdefault(then.finding, []).append(
-                Vote(way.rule, way.number, then.state, then.trust, sure)
-            )
+            votes.setdefault(then.finding, []).append(Vote(way.rule, way.number, then.state, then.trust, sure))
         elif then.caution is not None and way.rule not in cautions.setdefault(then.caution, []):
             cautions[then.caution].append(way.rule)
     lean = _leanings(stage, {stage.ways[w].rule for w in ways}, known)

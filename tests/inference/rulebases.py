@@ -75,7 +75,7 @@ class Base:
 
 
 def random_base(rng: random.Random, rules: int = 60, depth: int = 4) -> Base:
-    """Make a random acyclic rule base with every kind of condition, about ``rules`` rules, ``depth`` levels."""
+    """Make an acyclic base of ``rules`` random rules, with every kind of condition and ``depth`` levels."""
     size = max(4, rules // 4)
     readings = [f"pressure_{i}.{c}" for i in range(max(2, rules // 20)) for c in ("idle", "fast_idle")]
     readings += [f"temperature_{i}.road" for i in range(max(2, rules // 20))]
