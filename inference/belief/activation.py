@@ -7,8 +7,8 @@ last, when only "on" is kept. One sweep back with the transposed operator gives 
 is positive, so nothing cancels; the inclusion-exclusion sum (Heckerman 1989, Quickscore) loses all digits
 when the evidence is improbable.
 
-Absent findings factorise over the causes and only multiply weights. A cause without a link to a present
-finding has the closed form.
+Absent findings factorise over the causes and only multiply weights, and so do present ones that a single cause
+can set off. A cause without a link to any other present finding has the closed form.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class Posterior:
 
 @dataclass(frozen=True)
 class Prepared:
-    """A net with its absent evidence worked into the weights and its sweep planned.
+    """A net with all evidence that factorises worked into the weights, and its sweep planned.
 
     ``weights`` [n, B, 1 + K], each cause's summing to 1. ``start`` [m, B, 2]: weight with which a finding
     begins off and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
@@ -73,41 +73,49 @@ class Prepared:
 
 
 def prepare(net: Net, include: Bools) -> Prepared:
-    """Work in the absent evidence of each variant (``include``: [B, m]); plan the sweep over the present."""
+    """Work what factorises into the weights of each variant (``include``: [B, m]); plan the sweep of the rest."""
+    counted = include & net.present
     counted_absent = include & ~net.present
+    open_ones = counted.any(axis=0) & (net.leaks < 1)
+    linked = ((net.links > 0) & (net.weights[:, 1:, None] > 0)).any(axis=1) & open_ones
+    owners = linked.sum(axis=0)
     with np.errstate(divide="ignore"):
         logs = np.tile(np.log(net.weights), (len(include), 1, 1))
         log_prior = np.log(net.weights.sum(axis=1))
-    logs[:, :, 1:] += np.tensordot(counted_absent.astype(float), np.log1p(-net.links), axes=(1, 2))
-    top = logs.max(axis=2)
-    if not np.isfinite(top).all():
-        name = net.names[int(np.argwhere(~np.isfinite(top))[0][1])]
-        raise ImpossibleEvidence(
-            f"'{name}' is proven and ruled out at once; one of the two findings must be wrong: look again"
-        )
-    weights = np.exp(logs - top[:, :, None])
-    sums = weights.sum(axis=2)
-    weights /= sums[:, :, None]
-    log_mass = (top + np.log(sums) - log_prior).sum(axis=1)
-
-    counted = include & net.present
-    start = np.empty((len(net.leaks), len(include), 2))
-    start[:, :, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
-    start[:, :, 1] = np.where(counted, net.leaks, 1.0).T
-    open_ones = counted.any(axis=0) & (net.leaks < 1)
-    linked = ((net.links > 0) & (net.weights[:, 1:, None] > 0)).any(axis=1) & open_ones
-    masks = [0] * len(net.names)
-    for cause, finding in np.argwhere(linked).tolist():
-        masks[cause] |= 1 << finding
-    alone = open_ones & ~linked.any(axis=0)  # nothing but the leak can have set these off
-    with np.errstate(divide="ignore"):
-        log_mass += np.where(counted_absent, np.log1p(-net.leaks), 0.0).sum(axis=1)
-        log_mass += np.log(start[alone, :, 1]).sum(axis=0)
+        log_leaks = np.log(net.leaks)
+        log_mass = np.where(counted_absent, np.log1p(-net.leaks), 0.0).sum(axis=1)
+    log_mass += np.where(counted & (owners == 0), log_leaks, 0.0).sum(axis=1)  # only the leak set these off
     if not np.isfinite(log_mass).all():
         raise ImpossibleEvidence(
             "a finding contradicts its leak: it was seen though nothing left in the net can set it off, "
             "or not seen though it always goes off"
         )
+    logs[:, :, 1:] += np.tensordot(counted_absent.astype(float), np.log1p(-net.links), axes=(1, 2))
+    for finding in np.flatnonzero(owners == 1).tolist():  # so this one's weight may carry it
+        cause = int(linked[:, finding].argmax())
+        with np.errstate(divide="ignore"):
+            on = np.log(1.0 - (1.0 - net.leaks[finding]) * (1.0 - net.links[cause, :, finding]))
+        rows = counted[:, finding]
+        logs[rows, cause] += np.append(log_leaks[finding], on)
+        linked[cause, finding] = False
+    top = logs.max(axis=2)
+    if not np.isfinite(top).all():
+        name = net.names[int(np.argwhere(~np.isfinite(top))[0][1])]
+        raise ImpossibleEvidence(
+            f"'{name}' can be neither there nor absent: a proof, a veto or a finding that only it explains "
+            "contradict each other; one of them must be wrong, look again"
+        )
+    weights = np.exp(logs - top[:, :, None])
+    sums = weights.sum(axis=2)
+    weights /= sums[:, :, None]
+    log_mass += (top + np.log(sums) - log_prior).sum(axis=1)
+
+    start = np.empty((len(net.leaks), len(include), 2))
+    start[:, :, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
+    start[:, :, 1] = np.where(counted, net.leaks, 1.0).T
+    masks = [0] * len(net.names)
+    for cause, finding in np.argwhere(linked).tolist():
+        masks[cause] |= 1 << finding
     steps = sequence(tuple(masks))
     return Prepared(net, weights.transpose(1, 0, 2).copy(), start, log_mass, turns(net.links, steps))
 
