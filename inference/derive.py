@@ -1,0 +1,46 @@
+"""From what was read to what it means: the derived readings of every round of a case.
+
+Pure: no clock, no file, no state. One fixed sample of the unknown parameters is shared by all of them, so that two
+derived readings of one round move together. A reading that cannot be derived is absent, never zero.
+"""
+
+from __future__ import annotations
+
+from inference.derive_air import derive_air
+from inference.derive_heat import derive_heat
+from inference.derive_load import derive_load
+from inference.derive_pressure import derive_pressure
+from inference.derive_rounds import derive_between
+from inference.derive_sheet import CaseView, DerivedReading, EventView, RoundView, Sheet
+from inference.derive_usage import derive_usage
+from kb.model import Knowledge
+
+__all__ = ["CaseView", "DerivedReading", "EventView", "RoundView", "derive"]
+
+
+def derive(case: CaseView, knowledge: Knowledge) -> list[dict[str, DerivedReading]]:
+    """Work out the derived readings of every round.
+
+    Parameters
+    ----------
+    case : the case
+    knowledge : readings.yaml (instrument errors), derived.yaml (formulas in words), layouts, substrates
+
+    Returns
+    -------
+    one dictionary a round, slot to derived reading, in the order of the case's rounds
+
+    Raises
+    ------
+    ValueError : a figure that cannot be (a wall thicker than its cell)
+    """
+    sheets: list[Sheet] = []
+    for round_ in case.rounds:
+        sheet = Sheet(case, round_, knowledge)
+        derive_usage(sheet)
+        derive_air(sheet)
+        derive_heat(sheet)
+        derive_load(sheet, derive_pressure(sheet))
+        derive_between(sheet, sheets)
+        sheets.append(sheet)
+    return [sheet.done for sheet in sheets]

@@ -1,0 +1,199 @@
+"""Soot and ash: what the pressure says of the load, what the oil says of the ash, and what the body may hold."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from inference.derive_gas import MBAR
+from inference.derive_pressure import Reference, gauge, pipe_contained
+from inference.derive_sheet import Sheet
+from inference.derive_usage import distance_on_filter, odometer
+from inference.physics import ash as ash_physics
+from inference.physics.filter_pressure import layer_thickness
+from inference.physics.load import filter_drop, soot_from_drop
+from inference.physics.sampling import between, of_round, vehicle
+from inference.physics.valid import Array, Outside, outside
+from kb.units import number
+
+LONGEST_KM = 250_000.0  # of a filter whose age nobody knows, on a vehicle whose odometer nobody read
+
+
+def derive_load(sheet: Sheet, references: dict[str, Reference]) -> None:
+    """Write the loads down, from the reading at 2,500 1/min."""
+    ref = references.get("fast_idle")
+    ash = _ash(sheet, ref) if ref else None
+    _oil_ash_rate(sheet)
+    if ref is None:
+        return
+    odd = ref.warnings
+    body, stream = ref.housing.body, ref.gas.stream
+    read = gauge(sheet, "fast_idle")
+    drop: Array | None = None
+    inputs: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    if read is not None and ref.behind is not None:
+        drop = read[0] * MBAR - ref.behind
+        inputs, notes = read[1] + ref.behind_inputs + ref.inputs, read[2] + ref.notes
+        soot = soot_from_drop(body, stream, drop)
+        sheet.put("soot_load_gauge", soot, inputs, notes, (*odd, *_too_full(soot)))
+        _ash_share(sheet, ref, drop, inputs, notes)
+    sensor = sheet.sampled("sensor_pressure.fast_idle", of_round("sensor", sheet.round.index))
+    contained = pipe_contained(sheet, ref.behind)
+    if sensor is not None and contained is not None:
+        sensor_drop = sensor * MBAR - contained[0]
+        soot = soot_from_drop(body, stream, sensor_drop)
+        sensor_inputs = ("sensor_pressure.fast_idle", "layout", *ref.behind_inputs, *ref.inputs)
+        sheet.put("soot_load_sensor", soot, sensor_inputs, contained[1] + ref.notes, (*odd, *_too_full(soot)))
+        if drop is None:
+            drop, inputs = sensor_drop, sensor_inputs
+            notes = (*contained[1], *ref.notes, "No hand gauge was read; the vehicle's own sensor was taken.")
+    if drop is not None:
+        _soot_load(sheet, ref, drop, ash, inputs, notes, odd)
+    _lamp_excess(sheet, ref)
+
+
+def _too_full(soot: Array) -> tuple[Outside, ...]:
+    return outside(layer_thickness, load=soot)
+
+
+def _oil(sheet: Sheet) -> tuple[Array, Array, tuple[str, ...], tuple[str, ...]]:
+    """Return oil use [m^3/m] and sulphated ash [-] as samples, with inputs and notes."""
+    inputs: list[str] = []
+    notes: list[str] = []
+    oil = sheet.sampled("oil_consumption", vehicle("oil_use"))
+    if oil is not None:
+        oil, inputs = np.maximum(oil, 0.0) * 1e-9, ["oil_consumption"]
+    else:
+        oil = ash_physics.OIL_USE.at(vehicle("oil_use"))
+        notes.append("The oil use is not known; 0.03 to 0.15 l per 1000 km was taken.")
+    share = sheet.sampled("oil_sulphated_ash", vehicle("sulphated_ash"))
+    if share is not None:
+        share = np.maximum(share, 0.0) / 100.0
+        inputs.append("oil_sulphated_ash")
+    else:
+        grade = sheet.round.answer("oil_meets_low_ash_grade")
+        usual = ash_physics.SULPHATED_ASH.get(grade, ash_physics.SULPHATED_ASH[None])
+        share = usual.at(vehicle("sulphated_ash"))
+        if grade in ("yes", "no"):
+            inputs.append("oil_meets_low_ash_grade")
+        notes.append(f"The oil's sulphated ash was taken as {usual.low * 100:.1f} to {usual.high * 100:.1f} %.")
+    return oil, share, tuple(inputs), tuple(notes)
+
+
+def _oil_ash_rate(sheet: Sheet) -> None:
+    if sheet.read("oil_consumption") is None and sheet.read("oil_sulphated_ash") is None:
+        return
+    oil, share, inputs, notes = _oil(sheet)
+    odd = outside(ash_physics.ash_rate, oil_use=oil, sulphated_ash=share)
+    sheet.put("oil_ash_rate", np.asarray(ash_physics.ash_rate(oil, share)) * 1e9, inputs, notes, odd)
+
+
+def _ash(sheet: Sheet, ref: Reference) -> Array:
+    """Return the ash load [g/l] as a sample, and write it down where the distance on the filter is known.
+
+    Where it is not, the distance lies anywhere from nothing to the odometer, so that the bounds on soot stay true.
+    """
+    oil, share, inputs, notes = _oil(sheet)
+    capture = ash_physics.CAPTURE.at(vehicle("capture")).clip(0.0, 1.0)
+    rate = ash_physics.ash_rate(oil, share)
+    known = distance_on_filter(sheet)
+    volume = ref.housing.body.volume
+    if known is not None:
+        load = np.asarray(ash_physics.ash_load(rate, known * 1e3, capture, volume))
+        odd = (*outside(ash_physics.split, ash=load), *outside(ash_physics.ash_rate, oil_use=oil))
+        all_inputs = (*inputs, "distance_on_filter", *ref.housing.inputs)
+        sheet.put("ash_load", load, all_inputs, notes + ref.housing.notes, odd)
+        index = filter_drop(ref.housing.body, ref.gas.stream, 0.0, load) / ref.clean
+        sheet.put(
+            "ash_pressure_index", np.asarray(index), ("ash_load", *ref.inputs), notes + ref.notes,
+            odd + ref.warnings,
+        )  # fmt: skip
+        return load
+    most = odometer(sheet) or LONGEST_KM
+    distance = between(vehicle("ash_distance"), 0.0, most / 2.0, most).clip(0.0, most)
+    return np.asarray(ash_physics.ash_load(rate, distance * 1e3, capture, volume))
+
+
+def _ash_share(sheet: Sheet, ref: Reference, drop: Array, inputs: tuple[str, ...], notes: tuple[str, ...]) -> None:
+    """Share of the pressure above clean that the ash explains; all of it where nothing lies above clean."""
+    load = sheet.samples.get("ash_load")
+    if load is None:
+        return
+    by_ash = np.asarray(filter_drop(ref.housing.body, ref.gas.stream, 0.0, load)) - ref.clean
+    excess = drop - ref.clean
+    share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
+    odd = outside(ash_physics.split, ash=load)
+    sheet.put("ash_excess_share", share, ("ash_load", *inputs), notes, odd)
+
+
+def _soot_load(
+    sheet: Sheet,
+    ref: Reference,
+    drop: Array,
+    ash: Array | None,
+    inputs: tuple[str, ...],
+    notes: tuple[str, ...],
+    odd: tuple[Outside, ...],
+) -> None:
+    """The load the gate judges by: ash taken off so that its most goes with the least soot, and the reverse."""
+    body, stream = ref.housing.body, ref.gas.stream
+    without = sheet.samples.get("soot_load_gauge")
+    if without is None:
+        without = sheet.samples["soot_load_sensor"]
+    if ash is not None:
+        order = np.argsort(without, kind="stable")
+        paired = np.empty_like(ash)
+        paired[order] = np.sort(ash)[::-1]
+        soot = soot_from_drop(body, stream, drop, paired)
+        inputs += ("ash_load",) if "ash_load" in sheet.samples else ()
+        if "ash_load" not in sheet.samples:
+            notes += ("The distance on this filter is not known; little or much ash was allowed for.",)
+    else:
+        soot = without
+    sheet.put("soot_load", soot, inputs, notes, (*odd, *_too_full(soot)))
+    _over_limit(sheet, soot, notes, odd)
+
+
+def burn_limit(sheet: Sheet) -> tuple[float, float, tuple[str, ...]] | None:
+    """Return the soot load a burn may begin with [g/l]: surely up to, surely not above, and a note."""
+    own = sheet.case.burn_limit_g_l
+    if own is not None:
+        return own, own, ("The vehicle maker's limit was taken.",)
+    bodies = sheet.knowledge.substrates
+    known = bodies.get(sheet.case.substrate or "")
+    if known is None:
+        if not bodies:
+            return None
+        known = min(bodies.values(), key=lambda b: (number(b.safe_soot.high, "g/l"), b.id))
+        note = f"What the filter is made of is not known; the limit of the most delicate, {known.id}, was taken."
+    else:
+        note = f"The limit of {known.id} was taken."
+    return number(known.safe_soot.low, "g/l"), number(known.safe_soot.high, "g/l"), (note,)
+
+
+def _over_limit(sheet: Sheet, soot: Array, notes: tuple[str, ...], odd: tuple[Outside, ...]) -> None:
+    """Soot over the limit, the least soot held against the highest limit and the most against the lowest."""
+    limits = burn_limit(sheet)
+    if limits is None:
+        return
+    low, high, note = limits
+    place = np.linspace(0.0, 1.0, soot.size)
+    limit = high - (high - low) * ((place - 0.1) / 0.8).clip(0.0, 1.0)
+    over = np.sort(soot) / limit
+    sheet.put("soot_over_limit", over, ("soot_load", "filter"), notes + note, odd)
+
+
+def _lamp_excess(sheet: Sheet, ref: Reference) -> None:
+    """What the control unit believes is in the filter, over what the hand gauge says."""
+    by_gauge = sheet.samples.get("soot_load_gauge")
+    if by_gauge is None:
+        return
+    for slot in ("soot_load_model", "soot_load_measured"):
+        grams = sheet.sampled(slot, of_round("sensor", sheet.round.index))
+        if grams is not None:
+            held = grams / (np.asarray(ref.housing.body.volume) * 1e3)
+            sheet.put(
+                "lamp_soot_excess", held - by_gauge, (slot, "soot_load_gauge", *ref.housing.inputs),
+                ref.housing.notes,
+            )  # fmt: skip
+            return

@@ -1,0 +1,132 @@
+"""Ash from burnt engine oil: how much comes, how much stays, and where it lies. Base SI throughout."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from inference.physics.calibration import Parameter
+from inference.physics.valid import Numeric, valid
+
+OIL_DENSITY = 850.0  # kg/m^3 (from memory)
+LAYER_PACKING = 250.0  # kg/m^3 of an ash layer, 200 to 300 (from memory)
+PLUG_PACKING = 400.0  # kg/m^3 of an ash plug, 300 to 500 (from memory)
+LAYER_MOST = 7.0  # kg/m^3 of filter that lies as a layer before the plug grows, 5 to 10 (from memory)
+PLUG_MOST = 0.9  # of the channel length; beyond it the model says nothing
+
+OIL_USE = Parameter(0.03e-9, 0.07e-9, 0.15e-9, "m^3/m", True, "0.03 to 0.15 l/1000 km; from memory")
+SULPHATED_ASH = {
+    "yes": Parameter(0.005, 0.0065, 0.008, "1", False, "low-ash oil, 0.5 to 0.8 %; from memory"),
+    "no": Parameter(0.009, 0.0125, 0.016, "1", False, "other oil, 0.9 to 1.6 %; from memory"),
+    None: Parameter(0.005, 0.008, 0.012, "1", False, "oil not known, 0.5 to 1.2 %; from memory"),
+}
+CAPTURE = Parameter(0.5, 0.7, 0.9, "1", False, "share of it that stays in the filter; from memory")
+PERMEABILITY = Parameter(1e-13, 2.2e-13, 5e-13, "m^2", True, "of an ash layer; from memory")
+
+
+@valid(
+    not_negative=("oil_use", "sulphated_ash"),
+    oil_use=(0.0, 2e-9, "m^3/m"),
+    sulphated_ash=(0.0, 0.02, "1"),
+)
+def ash_rate(oil_use: Numeric, sulphated_ash: Numeric) -> Numeric:
+    """Ash that burnt oil leaves on a distance.
+
+    Equation: r = oil use * rho_oil * sulphated ash
+
+    Parameters
+    ----------
+    oil_use : oil burnt on a distance [m^3/m]
+    sulphated_ash : mass share the oil leaves as ash [-]
+
+    Returns
+    -------
+    ash made [kg/m]
+
+    Raises
+    ------
+    ValueError : a negative oil use or share
+
+    Valid range: up to 2 l per 1000 km and 2 % sulphated ash; all oil that goes is taken as burnt.
+
+    References
+    ----------
+    from-memory (FACTS section 4); sulphated ash after ASTM D874.
+
+    Examples
+    --------
+    >>> round(float(ash_rate(0.1e-9, 0.008)) * 1e9, 2)  # g per 1000 km at 0.1 l per 1000 km
+    0.68
+    """
+    return oil_use * OIL_DENSITY * sulphated_ash
+
+
+@valid(not_negative=("rate", "distance", "capture"), positive=("volume",))
+def ash_load(rate: Numeric, distance: Numeric, capture: Numeric, volume: Numeric) -> Numeric:
+    """Ash that has gathered in a filter.
+
+    Equation: A = r d c / V
+
+    Parameters
+    ----------
+    rate : ash made on a distance [kg/m]
+    distance : distance on this filter [m]
+    capture : share of the ash that stays [-]
+    volume : volume of the filter [m^3]
+
+    Returns
+    -------
+    ash load [kg/m^3]
+
+    Raises
+    ------
+    ValueError : a negative rate, distance or share, or no volume
+
+    Valid range: up to the 60 g/l at which filters are lost.
+
+    References
+    ----------
+    Conservation of mass; capture 0.5 to 0.9: from-memory (FACTS section 4).
+
+    Examples
+    --------
+    >>> round(float(ash_load(0.68e-9, 150e6, 0.6, 2.5e-3)), 1)
+    24.5
+    """
+    return rate * distance * capture / volume
+
+
+@valid(not_negative=("ash",), positive=("pitch", "opening"), ash=(0.0, 60.0, "g/l"))
+def split(ash: Numeric, pitch: Numeric, opening: Numeric) -> tuple[Numeric, Numeric]:
+    """Part a load of ash into the layer on the walls and the plug at the channel ends.
+
+    Equation: layer = min(A, 7 g/l); plug share of the length = (A - layer) / (rho_plug a^2 / (2 p^2))
+
+    Parameters
+    ----------
+    ash : ash load [kg/m^3]
+    pitch : distance from one channel to the next [m]
+    opening : clear width of a channel [m]
+
+    Returns
+    -------
+    layer load [kg/m^3] and plug share of the channel length, at most 0.9 [-]
+
+    Raises
+    ------
+    ValueError : a negative load, or a size not above zero
+
+    Valid range: up to 60 g/l.
+
+    References
+    ----------
+    Geometry; the layer comes first (s36-ash-stages-2012 for the stages; figures from-memory, FACTS section 4).
+
+    Examples
+    --------
+    >>> layer, plug = split(27.0, 1.7961e-3, 1.4405e-3)
+    >>> float(layer), round(float(plug), 3)
+    (7.0, 0.155)
+    """
+    layer = np.minimum(ash, LAYER_MOST)
+    room = PLUG_PACKING * opening**2 / (2.0 * pitch**2)
+    return layer, np.minimum((ash - layer) / room, PLUG_MOST)

@@ -1,0 +1,138 @@
+"""How the vehicle is driven, and how often its burns come and complete."""
+
+from __future__ import annotations
+
+from inference.physics.valid import Numeric, valid
+
+USUAL_INTERVAL = 300.0  # km, the low end of the usual distance between burns, 300 to 900 km (from memory)
+
+
+@valid(positive=("time",), not_negative=("distance",))
+def mean_speed(distance: Numeric, time: Numeric) -> Numeric:
+    """Mean speed of a trip.
+
+    Equation: v = d / t
+
+    Parameters
+    ----------
+    distance : length of the trip [m]
+    time : time it takes [s]
+
+    Returns
+    -------
+    speed [m/s]
+
+    Raises
+    ------
+    ValueError : no time, or a negative distance
+
+    Valid range: any.
+
+    References
+    ----------
+    Definition.
+
+    Examples
+    --------
+    >>> round(mean_speed(2500.0, 360.0) * 3.6, 1)
+    25.0
+    """
+    return distance / time
+
+
+@valid(positive=("started",), not_negative=("completed",), result=(0.0, 1.0, "1"))
+def burn_completion(completed: Numeric, started: Numeric) -> Numeric:
+    """Share of the burns begun that ran to their end.
+
+    Equation: c = n_completed / n_started
+
+    Parameters
+    ----------
+    completed : burns completed [-]
+    started : burns started over the same distance [-]
+
+    Returns
+    -------
+    share [-]
+
+    Raises
+    ------
+    ValueError : none started, or a negative count
+
+    Valid range: 0 to 1; above 1 the two counts do not belong together.
+
+    References
+    ----------
+    Definition.
+
+    Examples
+    --------
+    >>> burn_completion(3.0, 12.0)
+    0.25
+    """
+    return completed / started
+
+
+@valid(positive=("distance",), not_negative=("started",))
+def burn_rate(started: Numeric, distance: Numeric) -> Numeric:
+    """Burns begun on a distance.
+
+    Equation: f = n_started / d
+
+    Parameters
+    ----------
+    started : burns started [-]
+    distance : distance over which they were counted [m]
+
+    Returns
+    -------
+    burns on a distance [1/m]
+
+    Raises
+    ------
+    ValueError : no distance, or a negative count
+
+    Valid range: any; a count under about five says little.
+
+    References
+    ----------
+    Definition.
+
+    Examples
+    --------
+    >>> round(burn_rate(6.0, 1.3e6) * 1e6, 2)  # six in 1300 km, as one vehicle did in measured driving
+    4.62
+    """
+    return started / distance
+
+
+@valid(positive=("interval",))
+def interval_over_usual(interval: Numeric) -> Numeric:
+    """Distance between burns over the low end of what is usual.
+
+    Equation: i = d / 300 km
+
+    Parameters
+    ----------
+    interval : distance between burns [km]
+
+    Returns
+    -------
+    ratio [-]
+
+    Raises
+    ------
+    ValueError : no interval
+
+    Valid range: active burns of light vehicles.
+
+    References
+    ----------
+    from-memory: 300 to 900 km usual; s4-valverde-2020 measured a mean of 200 km on one vehicle.
+
+    Examples
+    --------
+    >>> interval_over_usual(150.0)
+    0.5
+    """
+    return interval / USUAL_INTERVAL

@@ -1,0 +1,106 @@
+"""Where a formula may be used, kept as data on the formula: outside it warns, the impossible raises."""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import ParamSpec, TypeAlias, TypeVar, cast
+
+import numpy as np
+import numpy.typing as npt
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Numeric: TypeAlias = float | Array
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """The closed range of one argument in which the formula holds, in the argument's own unit."""
+
+    low: float
+    high: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Outside:
+    """A warning: the formula was used outside its range; the result stands but is to be read with care."""
+
+    formula: str
+    quantity: str
+    value: float
+    bounds: Bounds
+
+    def __str__(self) -> str:
+        unit = "" if self.bounds.unit == "1" else f" {self.bounds.unit}"
+        name, formula = self.quantity.replace("_", " "), self.formula.replace("_", " ")
+        return (
+            f"{name} {self.value:.4g}{unit} lies outside {self.bounds.low:.4g} to "
+            f"{self.bounds.high:.4g}{unit}, where {formula} is known to hold"
+        )
+
+
+def valid(
+    positive: tuple[str, ...] = (),
+    not_negative: tuple[str, ...] = (),
+    **bounds: tuple[float, float, str],
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Put the valid range of a formula on it, and make it raise on the impossible.
+
+    Parameters
+    ----------
+    positive : arguments that must be above zero everywhere
+    not_negative : arguments that must be zero or more everywhere
+    bounds : argument name, or "result", to (low, high, unit): the range in which the formula holds
+    """
+
+    def wrap(function: Callable[P, R]) -> Callable[P, R]:
+        names = list(inspect.signature(function).parameters)
+        unknown = {*positive, *not_negative, *bounds} - {*names, "result"}
+        if unknown:
+            raise TypeError(f"{getattr(function, '__name__', '')} has no argument {', '.join(sorted(unknown))}")
+
+        @functools.wraps(function)
+        def checked(*args: P.args, **kwargs: P.kwargs) -> R:
+            for place, value in enumerate(args):
+                _possible(names[place], value)
+            for name, value in kwargs.items():
+                _possible(name, value)
+            return function(*args, **kwargs)
+
+        def _possible(name: str, value: object) -> None:
+            if name in positive:
+                if not _least(value) > 0:
+                    raise ValueError(f"{name} is {_least(value):g}; it must be above zero")
+            elif name in not_negative and not _least(value) >= 0:
+                raise ValueError(f"{name} is {_least(value):g}; it must not be negative")
+
+        checked.__dict__["ranges"] = {name: Bounds(*triple) for name, triple in bounds.items()}
+        return checked
+
+    return wrap
+
+
+def _least(value: object) -> float:
+    return float(value.min()) if isinstance(value, np.ndarray) else float(cast(float, value))
+
+
+def ranges(formula: Callable[..., object]) -> Mapping[str, Bounds]:
+    """Return the valid range of each argument of ``formula`` that has one."""
+    return cast(Mapping[str, Bounds], formula.__dict__.get("ranges", {}))
+
+
+def outside(formula: Callable[..., object], **values: Numeric) -> tuple[Outside, ...]:
+    """Return a warning for each argument whose median lies outside the formula's range."""
+    found = []
+    for name, bounds in ranges(formula).items():
+        if name in values:
+            value = float(np.median(values[name]))
+            if not bounds.low <= value <= bounds.high:
+                found.append(Outside(formula.__name__, name, value, bounds))
+    return tuple(found)
