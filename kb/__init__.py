@@ -3,3 +3,5 @@
 Flow: ``yamlread`` (text to data with line numbers) -> ``model`` (typed, checked) -> ``load`` (all files,
 all faults at once) -> ``Knowledge``, which every other house takes as given.
 """
+
+__version__ = "0.1.0"

@@ -1,0 +1,5 @@
+"""``python -m clogwise``."""
+
+from clogwise.cli import main
+
+main()

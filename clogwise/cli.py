@@ -1,0 +1,222 @@
+"""The command line. Each command is a few lines: read the case, diagnose, hand the result to a view.
+
+Exit status: 0 done, 2 something the user supplied is at fault (one sentence per fault on standard error),
+1 clogwise itself is at fault. Imports stand inside the commands, so that each starts as fast as it can.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from kb.faults import Fault, Faults
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from inference.case import Case
+    from inference.result import Result
+    from kb.model import Knowledge
+
+app = typer.Typer(
+    help="Find out why a diesel particulate filter keeps blocking, and whether it may be burnt clean now.",
+    no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False, rich_markup_mode=None,
+)  # fmt: skip
+rules_app = typer.Typer(help="Look after the rules.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(rules_app, name="rules")
+
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="case file (YAML)")]
+AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON")]
+Everything = Annotated[bool, typer.Option("--all", help="show everything, not only what matters most")]
+
+
+def console() -> Console:
+    """Return the console to print on: colour only on a terminal that wants it, at least 60 columns in a pipe."""
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() else int(os.environ.get("COLUMNS") or 100)
+    return Console(highlight=False, soft_wrap=False, width=width)
+
+
+def knowledge_and_case(path: Path) -> tuple[Knowledge, Case]:
+    from inference.read_case import read_case
+    from kb.load import load
+
+    knowledge = load()
+    return knowledge, read_case(path, knowledge)
+
+
+def diagnosed(path: Path) -> tuple[Knowledge, Result]:
+    from inference.diagnose import diagnose
+
+    knowledge, case = knowledge_and_case(path)
+    return knowledge, diagnose(case, knowledge)
+
+
+@app.command()
+def why(case: CaseFile, json: AsJson = False, all: Everything = False) -> None:
+    """Say why the filter keeps blocking and whether it may be burnt clean now.
+
+    Example: clogwise why cases/school-run.yaml
+    """
+    knowledge, result = diagnosed(case)
+    if json:
+        from explain import jsonout
+
+        typer.echo(jsonout.dump(jsonout.why(knowledge, result)))
+        return
+    from explain.terminal import Terminal
+
+    Terminal(knowledge, result, console(), everything=all).why()
+
+
+@app.command()
+def gate(case: CaseFile, json: AsJson = False) -> None:
+    """Decide on a forced regeneration: do not burn, not needed, hold or clear, with every reason.
+
+    Example: clogwise gate cases/school-run.yaml
+    """
+    knowledge, result = diagnosed(case)
+    if json:
+        from explain import jsonout
+
+        typer.echo(jsonout.dump(jsonout.gate(result.gate)))
+        return
+    from explain.terminal import Terminal
+
+    Terminal(knowledge, result, console(), everything=True).gate()
+
+
+@app.command()
+def check(case: CaseFile, json: AsJson = False) -> None:
+    """Read a case and say what was understood and which missing facts would help most.
+
+    Example: clogwise check cases/school-run.yaml
+    """
+    knowledge, result = diagnosed(case)
+    if json:
+        from explain import checkview, jsonout
+
+        typer.echo(jsonout.dump(checkview.as_shape(knowledge, result)))
+        return
+    from explain.checkview import show
+
+    show(knowledge, result, console())
+
+
+@app.command()
+def how(
+    case: CaseFile,
+    cause: Annotated[str, typer.Argument(metavar="CAUSE", help="id of a cause, such as thermostat_stuck_open")],
+    json: AsJson = False,
+) -> None:
+    """Show how the belief in one cause came about: the proof, step by step, with values, limits and sources.
+
+    Example: clogwise how cases/school-run.yaml short_trips
+    """
+    from explain import howview
+
+    knowledge, result = diagnosed(case)
+    if cause not in knowledge.causes:
+        from kb.faults import nearest
+
+        raise Faults([Fault("CAUSE", 0, "", f"there is no cause '{cause}'{nearest(cause, knowledge.causes)}")])
+    answer = howview.how(knowledge, result, cause)
+    if json:
+        from explain import jsonout
+
+        typer.echo(jsonout.dump(answer))
+        return
+    howview.show(answer, console())
+
+
+@app.command()
+def chain(
+    case: CaseFile,
+    output: Annotated[Path, typer.Option("-o", "--output", help="picture to write: .svg, .png or .dot")],
+    cause: Annotated[str | None, typer.Option(help="only the branch of this cause")] = None,
+    all: Everything = False,
+) -> None:
+    """Draw the chain of reasoning, from what was read to what to do.
+
+    Example: clogwise chain cases/school-run.yaml -o school-run.svg
+    """
+    knowledge, result = diagnosed(case)
+    nodes = draw_chain(knowledge, result, output, cause, all)
+    typer.echo(f"{output}: {nodes} nodes")
+
+
+def draw_chain(knowledge: Knowledge, result: Result, output: Path, cause: str | None = None, all: bool = False) -> int:
+    """Write the chain's picture in the format that the file's ending names; return the number of nodes drawn."""
+    from kb.faults import nearest
+
+    format_ = output.suffix.lstrip(".").lower()
+    from explain.draw import FORMATS, draw
+
+    if format_ not in FORMATS:
+        says = f"the ending '{output.suffix}' is no picture format here; take .svg, .png or .dot"
+        raise Faults([Fault(str(output), 0, "", says)])
+    if cause is not None and cause not in knowledge.causes:
+        raise Faults([Fault("--cause", 0, "", f"there is no cause '{cause}'{nearest(cause, knowledge.causes)}")])
+    from clogwise.files import write_whole
+    from explain.chain import build, select
+
+    graph = select(build(knowledge, result), result, cause, all)
+    write_whole(output, draw(graph, result.case.name, format_))
+    return int(graph.number_of_nodes())
+
+
+@rules_app.command("check")
+def rules_check(json: AsJson = False) -> None:
+    """Load all knowledge, run every example of every rule, and print whatever is wrong.
+
+    Example: clogwise rules check
+    """
+    from clogwise.rulescheck import check_all
+
+    report = check_all()
+    if json:
+        from explain import jsonout
+
+        typer.echo(jsonout.dump(report))
+    else:
+        for line in report.lines():
+            typer.echo(line)
+    if report.faults:
+        raise typer.Exit(2)
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Option(help="where the pictures go")] = Path("demo-output"),
+) -> None:
+    """Run a complete scenario of our own: check, why, how and the chain's picture.
+
+    Example: clogwise demo
+    """
+    from clogwise.demo import run_demo
+
+    run_demo(folder, console())
+
+
+def main() -> None:
+    """Run the command line; turn faults into sentences and exit status."""
+    try:
+        app()
+    except Faults as found:
+        for fault in found.faults:
+            print(fault, file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone; that is no fault
+        sys.exit(0)
+    except Exception as error:
+        if os.environ.get("CLOGWISE_DEBUG"):
+            raise
+        says = f"clogwise is at fault: {type(error).__name__}: {error}"
+        print(f"{says} (set CLOGWISE_DEBUG=1 for the details)", file=sys.stderr)
+        sys.exit(1)

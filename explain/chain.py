@@ -1,0 +1,236 @@
+"""The chain of reasoning as a graph: what was read -> computed -> found -> believed -> decided and done.
+
+``build`` makes the whole DAG with every derivation kept: each activation of a rule is a node of its own between the
+facts it read and the finding it set. ``select`` cuts out what matters to the decision and the top causes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+import networkx as nx
+
+from explain.words import Speaker
+from inference.engine.verdicts import Fired
+from inference.result import Result, RoundResult
+from kb.model import Knowledge
+
+if TYPE_CHECKING:
+    Graph = nx.DiGraph[str]
+else:
+    Graph = nx.DiGraph
+
+GATE = "gate"
+GIVEN, DERIVED, RULE, FINDING, CAUSE = "given", "derived", "rule", "finding", "cause"
+REMEDY, CAUTION = "remedy", "caution"
+WEAK_DB = 1.0  # evidence below this is left out of the short picture
+
+
+def build(knowledge: Knowledge, result: Result) -> Graph:
+    """Return the whole chain.
+
+    Nodes carry ``kind``, ``label`` (words), ``state`` and ``round``; edges ``side`` ("for", "against", "plain") and,
+    between finding and cause, ``decibans``. Ids are stable: ``finding:engine_runs_cold@0``.
+    """
+    graph: Graph = nx.DiGraph()
+    speaker = Speaker(knowledge, result)
+    for i, round_ in enumerate(result.rounds):
+        _add_round(graph, knowledge, speaker, round_, i)
+    last = len(result.rounds) - 1
+    for fired in result.decided.fired:
+        _add_rule(graph, knowledge, speaker, result.latest, fired, last)
+    _add_causes(graph, knowledge, result)
+    _add_gate(graph, knowledge, result, last)
+    for step in result.work:
+        node = f"{REMEDY}:{step.remedy}"
+        graph.add_node(node, kind=REMEDY, label=knowledge.remedies[step.remedy].title, state="due", round=last)
+        for why in step.because:
+            source = f"{CAUSE}:{why}" if why in knowledge.causes else GATE
+            if source in graph:
+                graph.add_edge(source, node, side="plain")
+    return graph
+
+
+def slot_node(round_: RoundResult, slot: str, index: int) -> str:
+    """Return the node id of a slot: where it was taken, for a fact carried forward."""
+    if slot in round_.derived:
+        return f"{DERIVED}:{slot}@{index}"
+    if slot in round_.verdicts.findings:
+        return f"{FINDING}:{slot}@{index}"
+    return f"{GIVEN}:{slot}@{round_.origin.get(slot, index)}"
+
+
+def _add_round(graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: RoundResult, index: int) -> None:
+    for slot, derived in sorted(round_.derived.items()):
+        value = speaker.value(slot, derived.spread)
+        graph.add_node(
+            f"{DERIVED}:{slot}@{index}",
+            kind=DERIVED, label=f"{speaker.slot_title(slot)}: {value}", round=index,
+            state="in range" if derived.in_range else "out of range", detail=derived.formula,
+        )  # fmt: skip
+        for name in derived.inputs:
+            if name in round_.facts:
+                source = slot_node(round_, name, index)
+                _add_slot(graph, speaker, round_, source, name)
+                graph.add_edge(source, f"{DERIVED}:{slot}@{index}", side="plain")
+    for fired in round_.verdicts.fired:
+        _add_rule(graph, knowledge, speaker, round_, fired, index)
+
+
+def _add_slot(graph: Graph, speaker: Speaker, round_: RoundResult, node: str, slot: str) -> None:
+    if node in graph:
+        return
+    value = speaker.value(slot, speaker.facts_at(round_).get(slot))
+    index = int(node.rpartition("@")[2])
+    graph.add_node(node, kind=GIVEN, label=f"{speaker.slot_title(slot)}: {value}", state="given", round=index)
+
+
+def _add_rule(
+    graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: RoundResult, fired: Fired, index: int
+) -> None:
+    rule = knowledge.rules[fired.rule]
+    node = f"{RULE}:{fired.rule}/{fired.way}@{index}"
+    says = speaker.fill(rule.because, speaker.facts_at(round_))
+    graph.add_node(node, kind=RULE, label=says, state=fired.verdict, round=index, detail=rule.title, source=rule.source)
+    for slot, value in fired.facts:
+        if value is None:
+            continue
+        if slot in knowledge.causes:
+            graph.add_edge(f"{CAUSE}:{slot}", node, side="plain")
+            continue
+        source = slot_node(round_, slot, index)
+        if slot in knowledge.findings:
+            _add_finding(graph, knowledge, round_, slot, index)
+        else:
+            _add_slot(graph, speaker, round_, source, slot)
+        graph.add_edge(source, node, side="plain")
+    if fired.verdict == "show":
+        target = f"{CAUTION}:{fired.concludes}"
+        graph.add_node(target, kind=CAUTION, label=knowledge.cautions[fired.concludes].title, state="show", round=index)
+    else:
+        target = f"{FINDING}:{fired.concludes}@{index}"
+        _add_finding(graph, knowledge, round_, fired.concludes, index)
+    graph.add_edge(node, target, side="for" if fired.verdict != "fails" else "against")
+
+
+def _add_finding(graph: Graph, knowledge: Knowledge, round_: RoundResult, finding: str, index: int) -> None:
+    node = f"{FINDING}:{finding}@{index}"
+    if node in graph:
+        return
+    result = round_.verdicts.findings.get(finding)
+    state = result.state if result else "unknown"
+    entry = knowledge.findings[finding]
+    label = entry.fails if state == "fails" else entry.title
+    graph.add_node(node, kind=FINDING, label=label, state=state, round=index, detail=entry.means)
+
+
+def _add_causes(graph: Graph, knowledge: Knowledge, result: Result) -> None:
+    for cause in result.causes:
+        node = f"{CAUSE}:{cause.id}"
+        entry = knowledge.causes[cause.id]
+        graph.add_node(
+            node, kind=CAUSE, label=entry.title, state=cause.level, probability=cause.probability,
+            detail=entry.mechanism, round=len(result.rounds) - 1,
+        )  # fmt: skip
+        for weight in cause.weights:
+            source = f"{FINDING}:{weight.finding}@{weight.round}"
+            _add_finding(graph, knowledge, result.rounds[weight.round], weight.finding, weight.round)
+            side = "for" if weight.decibans > 0 else "against"
+            graph.add_edge(source, node, side=side, decibans=weight.decibans)
+        for parent in cause.because_of:
+            graph.add_edge(f"{CAUSE}:{parent}", node, side="plain")
+    if not nx.is_directed_acyclic_graph(graph):  # two consequences of each other: keep the order of belief
+        rank = {f"{CAUSE}:{c.id}": i for i, c in enumerate(result.causes)}
+        graph.remove_edges_from([(a, b) for a, b in graph.edges if a in rank and b in rank and rank[a] > rank[b]])
+
+
+def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:
+    gate = result.gate
+    graph.add_node(GATE, kind=GATE, label=gate.decision, state=gate.decision, round=last)
+    if gate.decision in ("not needed", "clear"):
+        backing = [knowledge.gate.not_needed] if gate.decision == "not needed" else list(gate.met)
+        for finding in backing:
+            _add_finding(graph, knowledge, result.latest, finding, last)
+            graph.add_edge(f"{FINDING}:{finding}@{last}", GATE, side="for")
+    for reason in gate.because:
+        if reason.cause is not None:
+            graph.add_edge(f"{CAUSE}:{reason.cause}", GATE, side="against")
+            continue
+        _add_finding(graph, knowledge, result.latest, reason.finding, last)
+        side = "open" if reason in gate.missing else "against"
+        graph.add_edge(f"{FINDING}:{reason.finding}@{last}", GATE, side=side)
+
+
+def select(graph: Graph, result: Result, cause: str | None = None, everything: bool = False, top: int = 3) -> Graph:
+    """Return the part worth a picture.
+
+    Parameters
+    ----------
+    cause : only the branch of this cause
+    everything : the whole chain
+    top : how many causes are drawn by default (those at 10 % or more)
+    """
+    if everything:
+        return graph
+    if cause is not None:
+        goals: set[str] = {f"{CAUSE}:{cause}"}
+    else:
+        goals = {f"{CAUSE}:{c.id}" for c in result.causes[:top] if c.probability >= 0.1}
+    keep = set(goals)
+    for goal in goals:
+        keep |= {
+            s for s in graph.predecessors(goal)
+            if graph.nodes[s]["kind"] == CAUSE or abs(graph.edges[s, goal].get("decibans", 9)) >= WEAK_DB
+        }  # fmt: skip
+    if cause is None:
+        keep.add(GATE)
+        stated = [s for s in graph.predecessors(GATE) if graph.edges[s, GATE]["side"] != "open"]
+        keep |= set(_weightiest(graph, stated, result))
+        keep |= {n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY}
+    keep |= _grounds(graph, keep)
+    out = graph.subgraph(keep).copy()
+    return _fold_rules(out)
+
+
+def _weightiest(graph: Graph, nodes: list[str], result: Result) -> list[str]:
+    """Of the findings behind the gate keep those that decide: all against, and for it the measured ones."""
+    if result.gate.decision != "clear":
+        return nodes
+    telling = ("filter_really_restricted", "need_soot_below_limit", "need_mostly_soot", "need_codes_allow")
+    return [n for n in nodes if n.partition(":")[2].partition("@")[0] in telling]
+
+
+def _grounds(graph: Graph, goals: Iterable[str]) -> set[str]:
+    """Return, for every finding among ``goals``, the shortest derivation down to what was read."""
+    out: set[str] = set()
+    waiting = [g for g in goals if graph.nodes[g]["kind"] == FINDING]
+    while waiting:
+        node = waiting.pop()
+        sources = list(graph.predecessors(node))
+        if graph.nodes[node]["kind"] == FINDING:
+            rules = [s for s in sources if graph.nodes[s]["kind"] == RULE]
+            wanted = [r for r in rules if graph.nodes[r]["state"] == graph.nodes[node]["state"]]
+            sources = [min(wanted, key=lambda r: (graph.in_degree(r), r))] if wanted else []
+        elif graph.nodes[node]["kind"] == DERIVED:
+            sources = [s for s in sources if graph.nodes[s]["kind"] in (GIVEN, DERIVED)]
+        for source in sources:
+            if source not in out:
+                out.add(source)
+                if graph.nodes[source]["kind"] in (FINDING, RULE, DERIVED):
+                    waiting.append(source)
+    return out
+
+
+def _fold_rules(graph: Graph) -> Graph:
+    """Replace each rule by edges from what it read to what it found; its words become the finding's label."""
+    for rule in [n for n, d in graph.nodes(data=True) if d["kind"] == RULE]:
+        for target in list(graph.successors(rule)):
+            if graph.nodes[target]["kind"] == FINDING:
+                graph.nodes[target]["detail"] = graph.nodes[rule]["label"]
+            for source in list(graph.predecessors(rule)):
+                graph.add_edge(source, target, side=graph.edges[rule, target]["side"])
+        graph.remove_node(rule)
+    lonely = [n for n, d in graph.nodes(data=True) if d["kind"] in (GIVEN, DERIVED) and not list(graph.successors(n))]
+    graph.remove_nodes_from(lonely)
+    return graph

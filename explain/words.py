@@ -1,0 +1,132 @@
+"""Words for values and sentences: slots filled with the case's own numbers and units, in one language.
+
+All connecting words stand in explain/lang/<language>.yaml; nothing here is English.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from inference.engine.verdicts import FindingResult
+from inference.result import Result, RoundResult
+from inference.values import Number, Spread, Value, Word
+from kb.model import Knowledge
+from kb.slots import Slots
+from kb.yamlread import read_yaml
+
+_SLOT = re.compile(r"\{([a-z][a-z0-9_.]*)\}")
+
+
+@lru_cache(maxsize=4)
+def phrases(language: str = "en") -> Mapping[str, Any]:
+    """Return the connecting words of a language."""
+    data = read_yaml(Path(__file__).parent / "lang" / f"{language}.yaml").data
+    assert isinstance(data, dict)
+    return data
+
+
+def say(key: str, **slots: object) -> str:
+    """Return the phrase ``group.name`` with its slots filled."""
+    group, _, name = key.partition(".")
+    return str(phrases()[group][name]).format(**slots)
+
+
+def figure(value: float) -> str:
+    """Return a number as a person writes it: three figures, no needless zeros, a thin gap in thousands."""
+    if value == 0:
+        return "0"
+    size = abs(value)
+    text = f"{value:,.0f}" if size >= 99.95 else f"{value:.1f}" if size >= 9.95 else f"{value:.2g}"
+    if "e" in text:
+        text = f"{value:.4f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def quantity(value: float, unit: str) -> str:
+    """Return a number with its unit; no unit for "1"."""
+    return figure(value) if unit == "1" else say("value.with_unit", value=figure(value), unit=unit)
+
+
+class Speaker:
+    """Fills the sentences of the knowledge with the facts of one case.
+
+    Parameters
+    ----------
+    knowledge : where titles, units and rules come from
+    result : the case's result
+    """
+
+    def __init__(self, knowledge: Knowledge, result: Result) -> None:
+        self.knowledge = knowledge
+        self.result = result
+        self.units = Slots(knowledge).unit_by_slot
+
+    def value(self, slot: str, value: Value | None) -> str:
+        """Return a slot's value in words: with its unit, a spread as low to high, unknown as "not read"."""
+        unit = self.units.get(slot, "1")
+        if value is None:
+            return say("value.unknown")
+        if isinstance(value, Number):
+            return quantity(value.value, unit)
+        if isinstance(value, Spread):
+            low, high = figure(value.low), figure(value.high)
+            if low == high:
+                return quantity(value.mid, unit)
+            both = say("value.spread", low=low, high=high)
+            return both if unit == "1" else say("value.with_unit", value=both, unit=unit)
+        known = phrases()["value"]
+        return str(known.get(value.text, value.text))
+
+    def fill(self, sentence: str, facts: Mapping[str, Value]) -> str:
+        """Replace every ``{slot}`` of a sentence by the slot's value in words."""
+        return _SLOT.sub(lambda m: self.value(m[1], facts.get(m[1])), sentence)
+
+    def slot_title(self, slot: str) -> str:
+        """Return what a slot is, with the condition it was taken at ("Coolant temperature on the road")."""
+        k = self.knowledge
+        name, _, condition = slot.partition(".")
+        if name in k.readings or name in k.derived:
+            title = (k.readings.get(name) or k.derived[name]).title
+            return f"{title} {phrases()['condition'].get(condition, condition)}" if condition else title
+        if slot in k.questions:
+            return k.questions[slot].text
+        if slot in k.code_groups:
+            return k.code_groups[slot].title
+        if slot in k.codes:
+            return f"{slot}: {k.codes[slot].meaning}"
+        if slot in k.findings:
+            return k.findings[slot].title
+        return slot.replace("_", " ").replace(".", " ")
+
+    def finding_says(self, finding: str, round_index: int) -> str:
+        """Return why a finding stands as it does: the strongest rule's own sentence, else the finding's."""
+        round_ = self.result.rounds[round_index]
+        result = round_.verdicts.findings.get(finding) or self.result.decided.findings.get(finding)
+        entry = self.knowledge.findings[finding]
+        if result is None or result.state not in ("holds", "fails"):
+            if result is not None and result.leanings:
+                best = max(result.leanings, key=lambda x: (x.chance, x.rule))
+                return self.fill(self.knowledge.rules[best.rule].because, self.facts_at(round_))
+            return entry.title
+        rule = strongest_rule(result)
+        if rule is None:
+            return entry.title if result.state == "holds" else entry.fails
+        return self.fill(self.knowledge.rules[rule].because, self.facts_at(round_))
+
+    def facts_at(self, round_: RoundResult) -> Mapping[str, Value]:
+        return {**round_.facts, **round_.verdicts.as_facts()}
+
+
+def strongest_rule(result: FindingResult) -> str | None:
+    """Return the rule that speaks for a finding's state with the most trust, None where none voted for it."""
+    votes = [v for v in result.votes if v.state == result.state]
+    return max(votes, key=lambda v: ((v.trust or 0) * v.chance, v.rule)).rule if votes else None
+
+
+def as_word(value: Value | None) -> str | None:
+    """Return the text of a word value, None for anything else."""
+    return value.text if isinstance(value, Word) else None
