@@ -118,13 +118,13 @@ def _filter_fitted(fields: Fields, case: Case) -> None:
     """The filter: section tells of the filter on the vehicle now; history and answers must agree with it."""
     replaced = [e for e in case.history if e.event == "filter replaced"]
     first = case.rounds[0].date if case.rounds else None
-    if case.fitted and first and case.fitted > first:
-        if not replaced and not any(f.field == "filter.fitted" for f in fields.faults):
-            says = (
-                f"the filter was fitted on {case.fitted}, after the first round on {first}; add the event "
-                "'filter replaced' to the history, or mend the date"
-            )
-            fields.fault("filter.fitted", says)
+    told = any(f.field == "filter.fitted" for f in fields.faults)
+    if case.fitted and first and case.fitted > first and not replaced and not told:
+        says = (
+            f"the filter was fitted on {case.fitted}, after the first round on {first}; add the event "
+            "'filter replaced' to the history, or mend the date"
+        )
+        fields.fault("filter.fitted", says)
     for e in replaced:
         before_all = bool(case.rounds) and case.before(e, case.rounds[0]) is True
         if before_all and case.fitted and e.date and e.date > case.fitted:

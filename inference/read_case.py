@@ -153,7 +153,7 @@ def _history(fields: Fields, raw: Any, knowledge: Knowledge) -> tuple[Event, ...
         path = f"history.{i}"
         at = fields.mapping(path, item, ("date", "odometer", "event", "completed", "what"))
         event = fields.choice(f"{path}.event", at.get("event"), HAPPENINGS)
-        if event is None and at.get("event") is None:
+        if event is None and at.get("event") is None and (item is None or isinstance(item, dict)):
             fields.fault(path, f"this entry does not say what happened; write event: {', '.join(HAPPENINGS)}")
         odometer = fields.quantity(f"{path}.odometer", at.get("odometer"), "km", 0, MAX_KM)
         what = fields.text(f"{path}.what", at.get("what"))

@@ -87,7 +87,7 @@ class Fields:
             elif hints and key in hints:
                 self.fault(where, hints[key])
             else:
-                says = nearest(key, keys) or f"; known here: {_some(keys)}"
+                says = nearest(key, keys) or f"; what may stand here: {_some(keys)}"
                 self.fault(where, f"the key {shown(key)} is not known here{says}")
         return out
 

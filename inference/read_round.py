@@ -28,7 +28,7 @@ def read_round(
         fields.fault(path, f"nothing stands in this round; write at least when: {', '.join(WHENS)}")
     at = fields.mapping(path, raw, ROUND_KEYS, hints=_astray(knowledge))
     when = fields.choice(f"{path}.when", at.get("when"), WHENS)
-    if when is None and at.get("when") is None and raw is not None:
+    if when is None and at.get("when") is None and isinstance(raw, dict):
         if index == 0:
             when = "arrival"
         else:

@@ -18,6 +18,7 @@ from kb.faults import Fault, Faults
 
 MAX_BYTES = 2_000_000  # the largest honest file is a tenth of this; a recorded drive is not YAML
 MAX_DEPTH = 40
+MAX_FIGURES = 60  # Python refuses to read integers of some thousand figures with an error of its own
 
 _Base: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # the C reader is seven times faster
 
@@ -117,9 +118,7 @@ def parse_yaml(raw: bytes, name: str) -> Document:
     return document
 
 
-def _plain(
-    node: Any, path: str, document: Document, reader: Any, faults: list[Fault], seen: set[int]
-) -> Any:
+def _plain(node: Any, path: str, document: Document, reader: Any, faults: list[Fault], seen: set[int]) -> Any:
     line = node.start_mark.line + 1
     document.lines.setdefault(path, line)
     if id(node) in seen or getattr(node, "anchor", None):
@@ -152,6 +151,10 @@ def _plain(
         ]
     if node.tag not in _SCALARS:
         faults.append(Fault(document.file, line, path, f"the tag {node.tag} is not taken; write a plain value"))
+        return None
+    if len(node.value) > MAX_FIGURES and node.tag.rpartition(":")[2] in ("int", "float"):
+        says = f"'{node.value[:20]}…' has {len(node.value)} figures; no honest number has more than {MAX_FIGURES}"
+        faults.append(Fault(document.file, line, path, says))
         return None
     value = reader.construct_object(node)
     if isinstance(value, float) and not math.isfinite(value):
