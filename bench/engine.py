@@ -1,7 +1,8 @@
 """The engine against others: counting matcher, experta's own Rete and CLIPS on the same rules and facts.
 
-All three run in one process, by turns, so that their ratio says something on any machine. Run it with
-``python -m bench.engine``. Rete builds its network with every engine, CLIPS once; both are told with and without.
+All three run in one process, so that their ratio says something on any machine. Run it with
+``python -m bench.engine``. Rete builds its network with every engine; CLIPS builds once, and its time of a run
+takes in telling it the facts and reading the verdicts back, as that of the others does.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from inference.values import Value
 from tests.inference.rulebases import random_base, random_facts, unit_of
 from tests.outside.clips_rules import ClipsRules
 
-RULES, CASES, TURNS = 260, 6, 5
-ALLOWED_MS = 3.0  # share of the counting run in the 15 ms of `diagnose` (one round)
+RULES, CASES, TURNS = 260, 6, 15
+AT_LEAST = {"rete": 20.0, "clips": 1.0}  # times faster than these the counting matcher must be
 
 
 def seconds(work: Callable[[], object]) -> float:
@@ -37,12 +38,12 @@ def measure() -> dict[str, float]:
     cases: list[dict[str, Value]] = [random_facts(rng, base) for _ in range(CASES)]
     times: dict[str, list[float]] = {"counting": [], "rete": [], "clips": []}
     run(program, cases[0], "find")
-    for turn in range(TURNS):
+    for _ in range(TURNS):
         for facts in cases:
-            if turn == 0:  # Rete takes most of a second, so it is asked once a case
-                times["rete"].append(seconds(lambda f=facts: run(program, f, "find", matcher="rete")))  # type: ignore[misc]
             times["counting"].append(seconds(lambda f=facts: run(program, f, "find")))  # type: ignore[misc]
             times["clips"].append(seconds(lambda f=facts: clips.run(f)))  # type: ignore[misc]
+    for facts in cases:  # afterwards, since the networks it leaves behind make every collection of garbage dear
+        times["rete"].append(seconds(lambda f=facts: run(program, f, "find", matcher="rete")))  # type: ignore[misc]
     for facts in cases:
         ours = {f: r.state for f, r in run(program, facts, "find").findings.items()}
         assert ours == clips.run(facts)[0], "counting and CLIPS disagree"
@@ -51,7 +52,7 @@ def measure() -> dict[str, float]:
 
 
 def main() -> bool:
-    """Print the times and their ratios; return whether the counting run keeps within its share."""
+    """Print the times and their ratios; return whether the counting matcher is as much faster as it should."""
     found = measure()
     print(f"{RULES} rules, about {found['facts']:.0f} facts, stage 'find', median of {CASES} cases:")
     print(f"  counting matcher  {found['counting']:8.2f} ms   (rules compiled once: {found['compile']:.0f} ms)")
@@ -60,9 +61,7 @@ def main() -> bool:
         f"  CLIPS             {found['clips']:8.2f} ms   {found['clips'] / found['counting']:6.1f} times that"
         f"   (network built once: {found['clips_build']:.0f} ms)"
     )
-    kept = found["counting"] <= ALLOWED_MS
-    print(f"  {'within' if kept else 'ABOVE'} the {ALLOWED_MS:.0f} ms allowed for a run")
-    return kept
+    return all(found[other] >= times * found["counting"] for other, times in AT_LEAST.items())
 
 
 if __name__ == "__main__":

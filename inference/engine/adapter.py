@@ -10,9 +10,9 @@ import collections
 import collections.abc
 import logging
 import operator
+import weakref
 from collections.abc import Callable, Mapping
 from typing import Any, Literal
-from weakref import WeakKeyDictionary
 
 from inference.engine.counting import Countdown
 from inference.engine.program import SERVES, Need, Stage
@@ -123,14 +123,14 @@ class _Tables:
         return kind(held=experta.P(self._predicates[key]))
 
 
-_tables: WeakKeyDictionary[Stage, _Tables] = WeakKeyDictionary()
+_tables: weakref.WeakKeyDictionary[Stage, _Tables] = weakref.WeakKeyDictionary()
 
 
 class _Counting(Matcher):  # type: ignore[misc]
     """The counting matcher behind experta's matcher interface."""
 
     def __init__(self, engine: Any) -> None:
-        super().__init__(engine)
+        super().__init__(weakref.proxy(engine))  # no cycle, so that an engine's facts go when it goes
         self.reset()
 
     def reset(self) -> None:

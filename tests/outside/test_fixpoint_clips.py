@@ -148,7 +148,7 @@ def test_shipped_rules_against_clips_and_the_plain_loop() -> None:
             assert told(verdicts) == naive_run(rules, known, facts, stage, unit)[:2]
             states = verdicts.as_facts()
             seen |= {f.rule for f in verdicts.fired}
-    assert len(seen) > len(rules) / 4, "too few rules fired to show anything"
+    assert len(seen) > len(rules) / 2, "too few rules fired to show anything"
 
 
 def facts_about(rules: list[Rule], unit: UnitOf, rng: random.Random) -> dict[str, Value]:
