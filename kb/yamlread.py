@@ -121,7 +121,7 @@ def parse_yaml(raw: bytes, name: str) -> Document:
 def _plain(node: Any, path: str, document: Document, reader: Any, faults: list[Fault], seen: set[int]) -> Any:
     line = node.start_mark.line + 1
     document.lines.setdefault(path, line)
-    if id(node) in seen or getattr(node, "anchor", None):
+    if id(node) in seen:  # the same node reached twice
         faults.append(Fault(document.file, line, path, "an alias (*name) stands here; write the value out"))
         return None
     seen.add(id(node))

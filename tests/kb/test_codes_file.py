@@ -103,11 +103,7 @@ def test_a_number_is_left_out_and_the_next_keeps_its_own() -> None:
 
 def test_meaning_says_subject_and_kind() -> None:
     low, high = expand_families(
-        [
-            family(
-                **{"from": "P0261"}, subject="injector circuit, cylinder {n}", kinds=["low"], count=2, step=3
-            )
-        ]
+        [family(**{"from": "P0261"}, subject="injector circuit, cylinder {n}", kinds=["low"], count=2, step=3)]
     )
     assert low.meaning == f"Injector circuit, cylinder 1: {KIND_SAYS['low']}"
     assert (high.code, high.meaning[:31]) == ("P0264", "Injector circuit, cylinder 2: c"[:31])
