@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -10,6 +11,8 @@ from inference.case import Case
 from inference.read_fields import Fields
 
 TOP_SPEED_KM_H = 250.0  # no trip is faster on average
+MOST_WALL = 0.5  # share of the cell spacing; real filters lie near 0.2 (from memory)
+UNROUND = 1.25  # an oval filter has no one diameter, so volume and measures may differ by this much
 
 
 @dataclass(frozen=True)
@@ -111,6 +114,7 @@ def _counts(fields: Fields, case: Case) -> None:
             says = f"{completed:g} burns completed are more than the {started:g} started; check both"
             fields.fault(f"rounds.{r.index}.readings.burns_completed", says)
     _filter_fitted(fields, case)
+    _geometry(fields, case)
     _trips(fields, case)
 
 
@@ -137,6 +141,26 @@ def _filter_fitted(fields: Fields, case: Case) -> None:
             if case.before(e, r) is True and r.answers.get("filter_replaced") == "no":
                 says = f"the answer is no, but line {e.line} has the filter replaced; mend one of them"
                 fields.fault(f"rounds.{r.index}.answers.filter_replaced", says)
+
+
+def _geometry(fields: Fields, case: Case) -> None:
+    """The channels must be wider than nothing, and volume and outer measures belong to one filter."""
+    if case.cells_per_square_inch is not None and case.wall_mm is not None:
+        pitch = 25.4 / math.sqrt(case.cells_per_square_inch)
+        if case.wall_mm > MOST_WALL * pitch:
+            says = (
+                f"walls of {case.wall_mm:g} mm leave hardly any channel with {case.cells_per_square_inch:g} cells per "
+                f"square inch (one every {pitch:.2f} mm); check both"
+            )
+            fields.fault("filter.wall", says)
+    if case.volume_l is not None and case.diameter_mm is not None and case.length_mm is not None:
+        round_one = math.pi / 4 * case.diameter_mm**2 * case.length_mm * 1e-6
+        if not 1 / UNROUND < round_one / case.volume_l < UNROUND:
+            says = (
+                f"{case.volume_l:g} l does not go with {case.diameter_mm:g} mm across and {case.length_mm:g} mm long, "
+                f"which make {round_one:.2f} l; the volume is used, check the three"
+            )
+            fields.warn("filter.volume", says)
 
 
 def _trips(fields: Fields, case: Case) -> None:

@@ -47,6 +47,7 @@ TWO = "[{when: arrival, date: %s, odometer: %s km}, {when: follow-up, date: %s, 
             case_of(TWO % ("2026-03-02", 100, "2026-03-09", 110), rest="filter: {fitted: 2026-03-03}"),
             "add the event 'filter replaced'",
         ),
+        (case_of(rest="filter: {wall: 1 mm, cells_per_square_inch: 300}"), "leave hardly any channel"),
         (case_of("[{odometer: 90 km, codes_cleared: {distance: 95 km}}]"), "more than the vehicle has driven"),
         (case_of("[{odometer: 90 km, readings: {distance_since_burn: 95 km}}]"), "more than the vehicle has driven"),
         (
@@ -116,3 +117,10 @@ def test_age_of_the_filter_follows_its_changes() -> None:
     )
     case = read(text)
     assert [case.filter_since_km(r) for r in case.rounds] == [0.0, 100050.0]
+
+
+def test_measures_of_one_filter_that_do_not_go_together_are_warned_of() -> None:
+    # a round body of 143.8 mm and 152.4 mm holds pi/4 D2 L = 2.475 l
+    rest = "filter: {volume: %s l, diameter: 143.8 mm, length: 152.4 mm}"
+    assert read(case_of(rest=rest % "2.5")).warnings == ()
+    assert "which make 2.48 l" in read(case_of(rest=rest % "3.5")).warnings[0].says
