@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import random
 import re
 import subprocess
 import sys
@@ -11,10 +12,10 @@ import pytest
 from scipy.stats import norm
 
 from inference.engine.look import explain_rule, fires
-from inference.engine.program import Program, RuleError, compile_rules
+from inference.engine.program import SERVES, Program, RuleError, compile_rules
 from inference.engine.run import run
 from inference.values import Number, Spread, Value, Word
-from tests.inference.rulebases import findings, rule, unit_of
+from tests.inference.rulebases import findings, random_base, random_facts, rule, unit_of
 
 YES, NO = Word("yes"), Word("no")
 COLD = [
@@ -120,6 +121,38 @@ def test_every_way_that_fires_is_kept(program: Program) -> None:
         ("none", "hoses_sound is no", "no", False),
     ]
     assert (first.concludes, first.verdict, first.level) == ("restricted", "holds", 0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_what_fired_can_be_replayed_from_the_facts_it_cites(seed: int) -> None:
+    """Each activation cites what its conditions read, and the cited facts alone make the rule fire again."""
+    rng = random.Random(seed)
+    base = random_base(rng, 100)
+    program = base.compile()
+    facts = random_facts(rng, base)
+    verdicts = run(program, facts, "find")
+    assert verdicts.fired
+    for fired in verdicts.fired:
+        for met in fired.conditions:
+            assert met.outcome in SERVES[met.part]
+            if met.part in ("all", "any"):
+                assert met.value is not None
+            if met.slot in verdicts.findings:
+                assert met.value == Word(verdicts.findings[met.slot].state)
+            else:
+                assert met.value == facts.get(met.slot)
+        cited = {slot: value for slot, value in fired.facts if value is not None}
+        assert fires(program, fired.rule, cited)
+    spoke = {fired.rule for fired in verdicts.fired}
+    everything = {**facts, **verdicts.as_facts()}
+    for result in verdicts.findings.values():
+        for leaning in result.leanings:
+            view = explain_rule(program, leaning.rule, everything)
+            assert leaning.rule not in spoke
+            assert not view.fires
+            assert view.chance == leaning.chance
+    for r in program.find.rules:
+        assert fires(program, r, everything) == (r in spoke)
 
 
 def test_a_spread_astride_the_limit_leans_and_does_not_settle(program: Program) -> None:
