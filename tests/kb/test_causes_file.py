@@ -105,6 +105,13 @@ def test_cause_can_be_told_apart(cause: model.Cause) -> None:
     assert cause.id != "short_trips" or any(w.finding == "short_trip_pattern" for w in cause.weighs)
 
 
+@pytest.mark.parametrize("cause", CAUSE_LIST, ids=lambda c: c.id)
+def test_every_test_named_settles_something_of_its_cause(cause: model.Cause) -> None:
+    settles = {t.id: set(t.settles) for t in entries("tests.yaml", model.ServiceTest)}
+    for name in cause.tests:
+        assert settles[name] & set(uses(cause)), f"{name} settles nothing that {cause.id} shows"
+
+
 def test_no_two_causes_show_the_same_picture() -> None:
     pictures: dict[tuple[Any, ...], str] = {}
     for cause in CAUSE_LIST:
