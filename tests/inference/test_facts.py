@@ -201,6 +201,8 @@ def test_understood_says_shop_unit_and_what_was_given() -> None:
     assert (gauge.text, gauge.given, gauge.line) == ("9 mbar", "0.9 kPa", 3)
     fuel = next(line for line in lines if line.name == "fuel in the tank")
     assert (fuel.text, fuel.given) == ("50 %", "")
-    assert next(line for line in lines if line.name == "P1ABC").note.startswith("kept, not used")
+    foreign = next(line for line in lines if line.name == "P1ABC")
+    assert (foreign.text, foreign.condition) == ("stored", "")
+    assert foreign.note.startswith("kept, not used")
     carried = [line for line in lines if line.section == "round follow-up (2)" and line.note]
     assert [line.note for line in carried] == ["still taken to be true from round 1 (arrival)"]
