@@ -10,7 +10,7 @@ from inference.derive_sheet import CaseView, Sheet
 from inference.physics import ash, calibration, flow, gas
 from inference.physics import filter_pressure as fp
 from inference.physics.load import Body, Stream
-from inference.physics.sampling import N, of_round, vehicle
+from inference.physics.sampling import ROUNDS, of_round
 from inference.physics.valid import Array, Outside, outside
 
 MBAR = 100.0  # Pa
@@ -33,20 +33,19 @@ def housing(case: CaseView) -> Housing | None:
     inputs, notes = ["filter"], []
     length = (case.length_mm or calibration.LENGTH * 1e3) * 1e-3
     volume: Array
-    z_volume = vehicle("volume")
     if case.volume_l is not None:
-        volume = case.volume_l * LITRE * calibration.VOLUME_GIVEN.at(z_volume)
+        volume = case.volume_l * LITRE * calibration.VOLUME_GIVEN.of_vehicle("volume")
     elif case.diameter_mm is not None and case.length_mm is not None:
         by_size = np.pi / 4.0 * (case.diameter_mm * 1e-3) ** 2 * length
-        volume = by_size * calibration.VOLUME_GIVEN.at(z_volume)
+        volume = by_size * calibration.VOLUME_GIVEN.of_vehicle("volume")
     elif case.engine_litres is not None:
-        volume = case.engine_litres * LITRE * calibration.VOLUME_OVER_DISPLACEMENT.at(z_volume)
+        volume = case.engine_litres * LITRE * calibration.VOLUME_OVER_DISPLACEMENT.of_vehicle("volume")
         inputs.append("engine_litres")
         notes.append("The size of the filter is not known; one usual for this engine was taken.")
     else:
         return None
     pitch = float(fp.cell_pitch(case.cells_per_square_inch or calibration.CELLS))
-    wall: Array | float = calibration.WALL.at(vehicle("wall"))
+    wall: Array | float = calibration.WALL.of_vehicle("wall")
     if case.wall_mm is not None:
         wall = case.wall_mm * 1e-3
     if float(np.max(wall)) >= pitch:
@@ -62,12 +61,12 @@ def housing(case: CaseView) -> Housing | None:
         pitch=pitch,
         wall=wall,
         length=length,
-        permeability=calibration.PERMEABILITY[kind].at(vehicle("permeability")),
-        cake=calibration.CAKE.at(vehicle("cake")),
-        deep_bed=calibration.DEEP_BED.at(vehicle("deep_bed")),
+        permeability=calibration.PERMEABILITY[kind].of_vehicle("permeability"),
+        cake=calibration.CAKE.of_vehicle("cake"),
+        deep_bed=calibration.DEEP_BED.of_vehicle("deep_bed"),
         deep_bed_load=calibration.DEEP_BED_LOAD,
         packing=calibration.SOOT_PACKING,
-        ash_permeability=ash.PERMEABILITY.at(vehicle("ash_bed")),
+        ash_permeability=ash.PERMEABILITY.of_vehicle("ash_bed"),
     )
     return Housing(body, tuple(inputs), tuple(notes), warnings)
 
@@ -96,21 +95,13 @@ def outside_pressure(sheet: Sheet) -> tuple[float, tuple[str, ...], tuple[str, .
 
 def engine_speed(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], tuple[str, ...]]:
     """Return the engine speed [1/s] as a sample, read or usual for the condition."""
-    z, slot = of_round("engine_speed", sheet.round.index), f"engine_speed.{condition}"
-    read = sheet.sampled(slot, z)
+    slot = f"engine_speed.{condition}"
+    read = sheet.sampled(slot, of_round("engine_speed", sheet.round.index))
     if read is not None:
         return read / 60.0, (slot,), ()
-    if condition == "full_load":
-        return (
-            calibration.FULL_LOAD_SPEED.at(z) / 60.0, (),
-            ("The engine speed of the pull was not noted; 2,500 to 3,600 1/min was taken.",),
-        )  # fmt: skip
     usual = calibration.SPEED[condition]
-    return (
-        usual.at(z) / 60.0,
-        (),
-        (f"The engine speed was not read; {usual.low:,.0f} to {usual.high:,.0f} 1/min was taken.",),
-    )
+    note = f"The engine speed was not read; {usual.low:,.0f} to {usual.high:,.0f} 1/min was taken."
+    return usual.of_round("engine_speed", sheet.round.index) / 60.0, (), (note,)
 
 
 @dataclass(frozen=True)
@@ -125,31 +116,37 @@ class Charge:
 
 def charge(sheet: Sheet, condition: str) -> Charge | None:
     """Return the speed-density flow; None if the engine's size, or at full load the pressure, is not known."""
+    key = f"charge.{condition}"
+    if key not in sheet.memo:
+        sheet.memo[key] = _charge(sheet, condition)
+    found: Charge | None = sheet.memo[key]
+    return found
+
+
+def _charge(sheet: Sheet, condition: str) -> Charge | None:
     litres = sheet.case.engine_litres
-    if litres is None:
-        return None
     slot = f"manifold_pressure.{condition}"
     read = sheet.read(slot)
-    ambient, ambient_inputs, ambient_notes = outside_pressure(sheet)
-    speed, inputs, notes = engine_speed(sheet, condition)
-    z = vehicle("breathing")
-    if read is not None:
-        pressure = np.full(N, read * MBAR)
-        inputs += (slot,)
-        temperature = (
-            calibration.CHARGE_TEMPERATURE_LOADED if condition == "full_load" else calibration.CHARGE_TEMPERATURE
-        ).at(-z)
-    elif condition == "full_load":
+    if litres is None or (read is None and condition == "full_load"):
         return None
+    speed, inputs, notes = engine_speed(sheet, condition)
+    pressure: Array | float
+    if read is not None:
+        pressure = read * MBAR
+        inputs += (slot,)
     else:
-        pressure = ambient * calibration.MANIFOLD_OVER_OUTSIDE[condition].at(z)
+        ambient, ambient_inputs, ambient_notes = outside_pressure(sheet)
+        pressure = ambient * calibration.MANIFOLD_OVER_OUTSIDE[condition].of_vehicle("breathing")
         inputs, notes = inputs + ambient_inputs, notes + ambient_notes
-        temperature = calibration.CHARGE_TEMPERATURE.at(-z)
-    filling = calibration.filling()
+    loaded = condition == "full_load"
+    warmth = calibration.CHARGE_TEMPERATURE_LOADED if loaded else calibration.CHARGE_TEMPERATURE
     values = {
-        "speed": speed, "displacement": litres * LITRE, "manifold_pressure": pressure,
-        "manifold_temperature": temperature, "filling": filling,
-    }  # fmt: skip
+        "speed": speed,
+        "displacement": litres * LITRE,
+        "manifold_pressure": pressure,
+        "manifold_temperature": warmth.of_vehicle("breathing", -1.0),
+        "filling": calibration.FILLING.of_vehicle("breathing"),
+    }
     mass = np.asarray(flow.speed_density(**values))
     return Charge(mass, ("engine_litres", *inputs), notes, outside(flow.speed_density, **values))
 
@@ -157,13 +154,16 @@ def charge(sheet: Sheet, condition: str) -> Charge | None:
 def gas_temperature(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], tuple[str, ...]]:
     """Return the gas temperature before the filter [K] as a sample, read or usual for the condition."""
     slot = f"exhaust_temperature_before_filter.{condition}"
-    z = of_round("gas_temperature", sheet.round.index)
-    read = sheet.sampled(slot, z)
+    read = sheet.sampled(slot, of_round("gas_temperature", sheet.round.index))
     if read is not None:
         return read + gas.ZERO_CELSIUS, (slot,), ()
     usual = calibration.GAS_TEMPERATURE[condition]
     low, high = usual.low - gas.ZERO_CELSIUS, usual.high - gas.ZERO_CELSIUS
-    return usual.at(z), (), (f"The exhaust temperature was not read; {low:.0f} to {high:.0f} °C was taken.",)
+    return (
+        usual.of_round("gas_temperature", sheet.round.index),
+        (),
+        (f"The exhaust temperature was not read; {low:.0f} to {high:.0f} °C was taken.",),
+    )
 
 
 def running(sheet: Sheet, condition: str, use_air_meter: bool = True) -> Running | None:
@@ -173,16 +173,26 @@ def running(sheet: Sheet, condition: str, use_air_meter: bool = True) -> Running
     ----------
     use_air_meter : False takes the flow from engine size and speed even where an air mass was read
     """
+    if use_air_meter and not sheet.read(f"air_mass_flow.{condition}"):
+        use_air_meter = False  # not read, or a dead meter's nought
+    key = f"running.{condition}.{use_air_meter}"
+    if key not in sheet.memo:
+        sheet.memo[key] = _running(sheet, condition, use_air_meter)
+    found: Running | None = sheet.memo[key]
+    return found
+
+
+def _running(sheet: Sheet, condition: str, use_air_meter: bool) -> Running | None:
     slot = f"air_mass_flow.{condition}"
     air = sheet.sampled(slot, of_round("egr_idle", sheet.round.index)) if use_air_meter else None
     warnings: tuple[Outside, ...] = ()
-    if air is not None and float(np.median(air)) > 0:
+    if air is not None:
         air, inputs, notes, measured = np.maximum(air, 1e-3) * 1e-3, (slot,), (), True
     else:
         drawn = charge(sheet, condition)
         if drawn is None:
             return None
-        share = calibration.egr_share(condition, sheet.round.index)
+        share = calibration.egr_share(condition, sheet.round.index % ROUNDS)
         air = np.asarray(flow.fresh_air(drawn.mass_flow, share))
         inputs, warnings, measured = drawn.inputs, drawn.warnings, False
         usual = calibration.EGR_SHARE[condition]
@@ -213,7 +223,7 @@ def expected_downstream(sheet: Sheet, gas_flow: Running) -> Array | None:
     litres = sheet.case.engine_litres
     if litres is None:
         return None
-    coefficient = calibration.DOWNSTREAM.at(vehicle("downstream"))
+    coefficient = calibration.DOWNSTREAM.of_vehicle("downstream")
     reference = calibration.DOWNSTREAM_REFERENCE * litres * LITRE
     return np.asarray(flow.downstream_drop(gas_flow.mass_flow, gas_flow.temperature, coefficient, reference))
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from statistics import median
+import math
 
 from inference.derive_sheet import Sheet
 from inference.physics import heat
-from inference.physics.sampling import Z10, between, of_round, vehicle
+from inference.physics.sampling import between, normal_spread, of_round, vehicle
 from inference.physics.valid import outside
 from inference.values import Spread
 
@@ -18,7 +18,7 @@ COLD = {
     "exhaust_temperature_before_filter.cold_soak": "exhaust_before_filter_soak_error",
     "exhaust_temperature_after_filter.cold_soak": "exhaust_after_filter_soak_error",
 }
-SOAK = 1.5  # K, how far sound parts differ after a night (from memory: all within 5 to 10 K)
+SOAK = 0.5  # K, how far sound parts still differ after a night out of the sun (from memory)
 
 
 def derive_heat(sheet: Sheet) -> None:
@@ -35,9 +35,10 @@ def derive_heat(sheet: Sheet) -> None:
 
 
 def _cold_soak(sheet: Sheet) -> None:
-    """Hold each cold temperature against the median of the others; with fewer than two others, say so.
+    """Hold each cold temperature against what the others agree on (their median, weighted by their precision).
 
-    The outside temperature counts among the others: read at the same time, it belongs to the same night.
+    The suspect's own tolerance is left out: the limits that a rule sets allow for it. What stays uncertain is the
+    true temperature. The outside temperature counts among the others.
     """
     cold = {slot: value for slot in COLD if (value := sheet.read(slot)) is not None}
     ambient = sheet.read("ambient_temperature")
@@ -45,23 +46,33 @@ def _cold_soak(sheet: Sheet) -> None:
     if ambient is not None and cold:
         everything["ambient_temperature"] = ambient
     for slot, value in cold.items():
-        others = {name: t for name, t in everything.items() if name != slot}
+        others = [(t, sheet.error(name, t)) for name, t in everything.items() if name != slot]
         if not others:
             continue
-        middle = median(others.values())
-        worst = max(sheet.error(name, t) for name, t in others.items())
-        error = (sheet.error(slot, value) ** 2 + (worst**2 + SOAK**2) / len(others) + SOAK**2) ** 0.5
+        agreed, error = _agreed(others)
         notes = ()
         if len(others) == 1:
             notes = ("Only one other temperature was read; which of the two is wrong stays open.",)
-        gap = value - middle
-        spread = Spread(gap - Z10 * error, gap, gap + Z10 * error)
-        sheet.put(COLD[slot], spread, (slot, *others), notes)
+        spread = normal_spread(value - agreed, math.hypot(error, SOAK))
+        sheet.put(COLD[slot], spread, (slot, *(name for name in everything if name != slot)), notes)
     if len(everything) >= 2:
-        low, high = min(everything, key=lambda s: everything[s]), max(everything, key=lambda s: everything[s])
-        gap = everything[high] - everything[low]
-        error = (sheet.error(high, everything[high]) ** 2 + sheet.error(low, everything[low]) ** 2) ** 0.5
-        sheet.put("soak_spread", Spread(max(gap - Z10 * error, 0.0), gap, gap + Z10 * error), everything)
+        gap = max(everything.values()) - min(everything.values())
+        spread = normal_spread(gap, SOAK * math.sqrt(2.0))
+        sheet.put("soak_spread", Spread(max(spread.low, 0.0), gap, spread.high), everything)
+
+
+def _agreed(others: list[tuple[float, float]]) -> tuple[float, float]:
+    """Return the weighted median of temperatures with their errors [°C], and its own error [K]."""
+    ordered = sorted((t, 1.0 / error**2) for t, error in others)
+    whole = sum(weight for _, weight in ordered)
+    passed = 0.0
+    for place, (t, weight) in enumerate(ordered):
+        passed += weight
+        if math.isclose(passed, whole / 2.0) and place + 1 < len(ordered):
+            return (t + ordered[place + 1][0]) / 2.0, whole**-0.5
+        if passed > whole / 2.0:
+            return t, whole**-0.5
+    raise ValueError("no temperature to agree with")
 
 
 def _warm_up(sheet: Sheet) -> None:

@@ -10,7 +10,7 @@ from inference.derive_sheet import Sheet
 from inference.derive_usage import distance_on_filter, odometer
 from inference.physics import ash as ash_physics
 from inference.physics.filter_pressure import layer_thickness
-from inference.physics.load import filter_drop, soot_from_drop
+from inference.physics.load import terms
 from inference.physics.sampling import between, of_round, vehicle
 from inference.physics.valid import Array, Outside, outside
 from kb.units import number
@@ -26,7 +26,6 @@ def derive_load(sheet: Sheet, references: dict[str, Reference]) -> None:
     if ref is None:
         return
     odd = ref.warnings
-    body, stream = ref.housing.body, ref.gas.stream
     read = gauge(sheet, "fast_idle")
     drop: Array | None = None
     inputs: tuple[str, ...] = ()
@@ -34,14 +33,14 @@ def derive_load(sheet: Sheet, references: dict[str, Reference]) -> None:
     if read is not None and ref.behind is not None:
         drop = read[0] * MBAR - ref.behind
         inputs, notes = read[1] + ref.behind_inputs + ref.inputs, read[2] + ref.notes
-        soot = soot_from_drop(body, stream, drop)
+        soot = ref.terms.soot(drop)
         sheet.put("soot_load_gauge", soot, inputs, notes, (*odd, *_too_full(soot)))
         _ash_share(sheet, ref, drop, inputs, notes)
     sensor = sheet.sampled("sensor_pressure.fast_idle", of_round("sensor", sheet.round.index))
     contained = pipe_contained(sheet, ref.behind)
     if sensor is not None and contained is not None:
         sensor_drop = sensor * MBAR - contained[0]
-        soot = soot_from_drop(body, stream, sensor_drop)
+        soot = ref.terms.soot(sensor_drop)
         sensor_inputs = ("sensor_pressure.fast_idle", "layout", *ref.behind_inputs, *ref.inputs)
         sheet.put("soot_load_sensor", soot, sensor_inputs, contained[1] + ref.notes, (*odd, *_too_full(soot)))
         if drop is None:
@@ -64,7 +63,7 @@ def _oil(sheet: Sheet) -> tuple[Array, Array, tuple[str, ...], tuple[str, ...]]:
     if oil is not None:
         oil, inputs = np.maximum(oil, 0.0) * 1e-9, ["oil_consumption"]
     else:
-        oil = ash_physics.OIL_USE.at(vehicle("oil_use"))
+        oil = ash_physics.OIL_USE.of_vehicle("oil_use")
         notes.append("The oil use is not known; 0.03 to 0.15 l per 1000 km was taken.")
     share = sheet.sampled("oil_sulphated_ash", vehicle("sulphated_ash"))
     if share is not None:
@@ -73,7 +72,7 @@ def _oil(sheet: Sheet) -> tuple[Array, Array, tuple[str, ...], tuple[str, ...]]:
     else:
         grade = sheet.round.answer("oil_meets_low_ash_grade")
         usual = ash_physics.SULPHATED_ASH.get(grade, ash_physics.SULPHATED_ASH[None])
-        share = usual.at(vehicle("sulphated_ash"))
+        share = usual.of_vehicle("sulphated_ash")
         if grade in ("yes", "no"):
             inputs.append("oil_meets_low_ash_grade")
         notes.append(f"The oil's sulphated ash was taken as {usual.low * 100:.1f} to {usual.high * 100:.1f} %.")
@@ -94,7 +93,7 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     Where it is not, the distance lies anywhere from nothing to the odometer, so that the bounds on soot stay true.
     """
     oil, share, inputs, notes = _oil(sheet)
-    capture = ash_physics.CAPTURE.at(vehicle("capture")).clip(0.0, 1.0)
+    capture = ash_physics.CAPTURE.of_vehicle("capture").clip(0.0, 1.0)
     rate = ash_physics.ash_rate(oil, share)
     known = distance_on_filter(sheet)
     volume = ref.housing.body.volume
@@ -103,9 +102,10 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
         odd = (*outside(ash_physics.split, ash=load), *outside(ash_physics.ash_rate, oil_use=oil))
         all_inputs = (*inputs, "distance_on_filter", *ref.housing.inputs)
         sheet.put("ash_load", load, all_inputs, notes + ref.housing.notes, odd)
-        index = filter_drop(ref.housing.body, ref.gas.stream, 0.0, load) / ref.clean
+        by_ash = np.asarray(terms(ref.housing.body, ref.gas.stream, load).clean)
+        sheet.memo["ash_pressure"] = by_ash - ref.clean
         sheet.put(
-            "ash_pressure_index", np.asarray(index), ("ash_load", *ref.inputs), notes + ref.notes,
+            "ash_pressure_index", by_ash / ref.clean, ("ash_load", *ref.inputs), notes + ref.notes,
             odd + ref.warnings,
         )  # fmt: skip
         return load
@@ -119,7 +119,7 @@ def _ash_share(sheet: Sheet, ref: Reference, drop: Array, inputs: tuple[str, ...
     load = sheet.samples.get("ash_load")
     if load is None:
         return
-    by_ash = np.asarray(filter_drop(ref.housing.body, ref.gas.stream, 0.0, load)) - ref.clean
+    by_ash: Array = sheet.memo["ash_pressure"]
     excess = drop - ref.clean
     share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
     odd = outside(ash_physics.split, ash=load)
@@ -136,7 +136,6 @@ def _soot_load(
     odd: tuple[Outside, ...],
 ) -> None:
     """The load the gate judges by: ash taken off so that its most goes with the least soot, and the reverse."""
-    body, stream = ref.housing.body, ref.gas.stream
     without = sheet.samples.get("soot_load_gauge")
     if without is None:
         without = sheet.samples["soot_load_sensor"]
@@ -144,7 +143,7 @@ def _soot_load(
         order = np.argsort(without, kind="stable")
         paired = np.empty_like(ash)
         paired[order] = np.sort(ash)[::-1]
-        soot = soot_from_drop(body, stream, drop, paired)
+        soot = terms(ref.housing.body, ref.gas.stream, paired).soot(drop)
         inputs += ("ash_load",) if "ash_load" in sheet.samples else ()
         if "ash_load" not in sheet.samples:
             notes += ("The distance on this filter is not known; little or much ash was allowed for.",)

@@ -9,7 +9,7 @@ import numpy as np
 
 from inference.derive_gas import MBAR, Housing, Running, downstream, expected_downstream, housing, running
 from inference.derive_sheet import Sheet
-from inference.physics.load import filter_drop
+from inference.physics.load import Terms, terms
 from inference.physics.sampling import N, normal_spread, of_round
 from inference.physics.valid import Array, Outside
 
@@ -25,7 +25,12 @@ class Reference:
     gas: Running
     behind: Array | None
     behind_inputs: tuple[str, ...]
-    clean: Array
+    terms: Terms
+
+    @cached_property
+    def clean(self) -> Array:
+        """Pressure of the clean filter [Pa]."""
+        return np.asarray(self.terms.clean)
 
     @property
     def inputs(self) -> tuple[str, ...]:
@@ -46,8 +51,7 @@ def reference(sheet: Sheet, filter_: Housing, condition: str, use_air_meter: boo
     if gas is None:
         return None
     behind, behind_inputs = downstream(sheet, gas) or (None, ())
-    clean = np.asarray(filter_drop(filter_.body, gas.stream))
-    return Reference(filter_, gas, behind, behind_inputs, clean)
+    return Reference(filter_, gas, behind, behind_inputs, terms(filter_.body, gas.stream))
 
 
 def gauge(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], tuple[str, ...]] | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
-from typing import Protocol
+from typing import Any, Protocol
 
 from inference.physics.sampling import N, normal_spread, spread
 from inference.physics.valid import Array, Outside
@@ -125,6 +125,7 @@ class Sheet:
         self.case = case
         self.round = round_
         self.knowledge = knowledge
+        self.memo: dict[str, Any] = {}  # gas flows, worked out once
         self.done: dict[str, DerivedReading] = {}
         self.samples: dict[str, Array] = {}  # by slot, in the sample's own order, for what builds on it
 

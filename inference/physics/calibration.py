@@ -7,8 +7,9 @@ tests/outside/test_gauge_marks.py). Low, mid and high are the 10, 50 and 90 % po
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
-from inference.physics.sampling import between, between_log, of_round, vehicle
+from inference.physics.sampling import ROUNDS, between, between_log, of_round, vehicle
 from inference.physics.valid import Array, Numeric
 
 
@@ -36,6 +37,21 @@ class Parameter:
         form = between_log if self.logarithmic else between
         return form(z, self.low, self.mid, self.high)
 
+    def of_vehicle(self, name: str, sign: float = 1.0) -> Array:
+        """Return the sample [unit] along a column of the vehicle; with ``sign`` -1 it falls as that rises."""
+        return _fixed(self, name, -1, sign)
+
+    def of_round(self, name: str, index: int) -> Array:
+        """Return the sample [unit] along a column of round ``index``."""
+        return _fixed(self, name, index % ROUNDS, 1.0)
+
+
+@lru_cache(maxsize=512)
+def _fixed(parameter: Parameter, name: str, index: int, sign: float) -> Array:
+    out = parameter.at(sign * (vehicle(name) if index < 0 else of_round(name, index)))
+    out.flags.writeable = False
+    return out
+
 
 # Wall with its coating, by filter type; None: not known, as wide as the types together.
 PERMEABILITY: dict[str | None, Parameter] = {
@@ -62,12 +78,12 @@ DOWNSTREAM_REFERENCE = 55.0  # kg/s a cubic metre of swept volume, that is g/s a
 FILLING = Parameter(0.82, 0.88, 0.93, "1", False, "volumetric efficiency; from memory")
 CHARGE_TEMPERATURE = Parameter(305.0, 318.0, 335.0, "K", False, "in the manifold, unloaded; from memory")
 CHARGE_TEMPERATURE_LOADED = Parameter(308.0, 322.0, 342.0, "K", False, "behind the cooler; from memory")
-FULL_LOAD_SPEED = Parameter(2500.0, 3000.0, 3600.0, "1/min", False, "where a pull shows its most air; from memory")
 
 # By condition: engine speed, gas temperature, exhaust fed back, manifold pressure over outside pressure.
 SPEED = {
     "idle": Parameter(750.0, 820.0, 890.0, "1/min", False, "warm idle; from memory"),
     "fast_idle": Parameter(2350.0, 2500.0, 2650.0, "1/min", False, "about 2,500 1/min, held by foot"),
+    "full_load": Parameter(2500.0, 3000.0, 3600.0, "1/min", False, "where a pull shows its most air"),
 }
 GAS_TEMPERATURE = {
     "idle": Parameter(383.15, 423.15, 463.15, "K", False, "110 to 190 °C; from memory"),
@@ -85,6 +101,7 @@ EXCESS_AIR = {"idle": 4.0, "fast_idle": 3.0}  # from memory; fuel adds 1.7 and 2
 EGR_TOGETHER = 0.65  # correlation of the share fed back at idle and at 2,500 1/min (same valve, same map)
 
 
+@lru_cache(maxsize=16)
 def egr_share(condition: str, round_index: int) -> Array:
     """Return the sampled share of exhaust fed back [-], 0 to 0.65, where no air mass was read."""
     z = of_round("egr_idle", round_index)
@@ -92,8 +109,3 @@ def egr_share(condition: str, round_index: int) -> Array:
         other = of_round("egr_fast_idle", round_index)
         z = EGR_TOGETHER * z + (1.0 - EGR_TOGETHER**2) ** 0.5 * other
     return EGR_SHARE[condition].at(z).clip(0.0, 0.65)
-
-
-def filling() -> Array:
-    """Return the sampled volumetric efficiency [-]."""
-    return FILLING.at(vehicle("breathing"))

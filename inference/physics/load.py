@@ -13,7 +13,7 @@ import numpy as np
 
 from inference.physics import ash as ash_physics
 from inference.physics import filter_pressure as fp
-from inference.physics.valid import Array, Numeric, Outside, outside
+from inference.physics.valid import Array, Numeric, Outside, outside, raw
 
 MOST_SOOT = 0.95  # share of the load that closes the channels, up to which a pressure is turned into a load
 
@@ -47,6 +47,13 @@ class Body:
     packing: float
     ash_permeability: Numeric
 
+    def __post_init__(self) -> None:
+        for name in ("volume", "pitch", "wall", "length", "permeability", "cake", "ash_permeability"):
+            if not np.min(getattr(self, name)) > 0:
+                raise ValueError(f"the filter's {name.replace('_', ' ')} must be above zero")
+        if not np.min(self.opening) > 0:
+            raise ValueError("the wall is as thick as the cell is wide; no channel is left")
+
     @cached_property
     def opening(self) -> Numeric:
         """Clear width of a clean channel [m]."""
@@ -61,9 +68,13 @@ class Stream:
     density: Numeric
     flow: Numeric
 
+    def __post_init__(self) -> None:
+        if not (np.min(self.viscosity) > 0 and np.min(self.density) > 0 and np.min(self.flow) >= 0):
+            raise ValueError("viscosity and density of the gas must be above zero, its flow not negative")
+
     def warnings(self, body: Body) -> tuple[Outside, ...]:
         """Return what lies outside the pressure formulas' range."""
-        reynolds = fp.channel_reynolds(
+        reynolds = raw(fp.channel_reynolds)(
             self.density, self.viscosity, self.flow, body.volume, body.pitch, body.opening, body.length
         )
         return (
@@ -73,19 +84,27 @@ class Stream:
 
 
 @dataclass(frozen=True)
-class _Terms:
-    """The drop as a function of soot alone: fixed + deep (1 - e^-s/s0) + layer ln(a^2/D)/2 + narrow / D^2."""
+class Terms:
+    """One filter's drop as a function of its soot alone.
+
+    Equation: dP = fixed + deep (1 - exp(-s/s0)) + layer ln(a^2/D) / 2 + narrow / D^2, D = a^2 - shrink s
+    """
 
     fixed: Numeric
     deep: Numeric
     deep_load: Numeric
     layer: Numeric
     narrow: Numeric
-    square: Numeric  # a^2, square of the inlet opening over the ash
-    shrink: Numeric  # D = a^2 - shrink * soot
+    square: Numeric
+    shrink: Numeric
 
     def drop(self, soot: Numeric) -> Numeric:
+        """Return the pressure [Pa] at a soot load [kg/m^3]; ValueError if it is negative or fills the channels."""
         left = self.square - self.shrink * soot
+        if np.min(soot) < 0:
+            raise ValueError("the soot load is negative")
+        if np.min(left) <= 0:
+            raise ValueError(f"a soot load of {np.max(soot):g} g/l fills the channels")
         return (
             self.fixed
             + self.deep * (1.0 - np.exp(-soot / self.deep_load))
@@ -93,32 +112,63 @@ class _Terms:
             + self.narrow / left**2
         )
 
-    def slope(self, soot: Numeric) -> Numeric:
-        left = self.square - self.shrink * soot
-        return (
-            self.deep / self.deep_load * np.exp(-soot / self.deep_load)
-            + 0.5 * self.layer * self.shrink / left
-            + 2.0 * self.narrow * self.shrink / left**3
-        )
+    @cached_property
+    def clean(self) -> Numeric:
+        """The pressure [Pa] with no soot."""
+        return self.fixed + self.narrow / self.square**2
+
+    def soot(self, drop: Array) -> Array:
+        """Return the soot load [kg/m^3] at which the filter takes ``drop`` [Pa], see :func:`soot_from_drop`."""
+        high = np.broadcast_to(MOST_SOOT * np.asarray(self.square / self.shrink), drop.shape)
+        low = np.zeros_like(drop)
+        half_layer, twice = 0.5 * self.layer * self.shrink, 2.0 * self.shrink
+        level = drop - self.fixed - self.deep
+        soot = ((drop - self.clean) * self.square / (2.0 * half_layer)).clip(low, 0.5 * high)
+        for _ in range(40):
+            left = self.square - self.shrink * soot
+            filled = self.deep * np.exp(-soot / self.deep_load)
+            narrow = self.narrow / left**2
+            miss = 0.5 * self.layer * np.log(self.square / left) + narrow - filled - level
+            over = miss > 0
+            high = np.where(over, soot, high)
+            low = np.where(over, low, soot)
+            slope = filled / self.deep_load + (half_layer + twice * narrow) / left
+            step = soot - miss / slope
+            better = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
+            change = float(np.abs(better - soot).max())
+            soot = better
+            if change < 1e-5:
+                break
+        return soot
 
 
-def _terms(body: Body, gas: Stream, ash: Numeric) -> _Terms:
-    pitch, opening, wall = body.pitch, body.opening, body.wall
-    layer_load, plug = ash_physics.split(ash, pitch, opening)
-    thickness = fp.layer_thickness(layer_load, pitch, opening, ash_physics.LAYER_PACKING)
-    lived = 1.0 - plug  # share of the channel length that gas still passes
-    inlet = opening - 2.0 * thickness
-    common = (gas.viscosity, gas.flow, body.volume * lived, pitch, opening)
-    clean_wall = fp.wall_drop(*common, wall, body.permeability)
-    ash_layer = fp.layer_drop(*common, thickness, body.ash_permeability)
+def terms(body: Body, gas: Stream, ash: Numeric = 0.0) -> Terms:
+    """Work out the parts of the drop that do not hang on the soot, for ``ash`` [kg/m^3] in the filter."""
+    if np.min(ash) < 0:
+        raise ValueError("the ash load is negative")
+    pitch, opening = body.pitch, body.opening
     scale = gas.viscosity * gas.flow / (2.0 * body.volume) * pitch**2
     friction = scale * (4.0 * fp.FRICTION * body.length**2 / 3.0)
-    ends = fp.entrance_exit_drop(gas.density, gas.flow, body.volume, pitch, opening, body.length)
-    return _Terms(
-        fixed=clean_wall + ash_layer + friction / opening**4 + ends,
-        deep=clean_wall * body.deep_bed,
+    clean_wall = scale * body.wall / (body.permeability * opening)
+    ends = raw(fp.entrance_exit_drop)(gas.density, gas.flow, body.volume, pitch, opening, body.length)
+    fixed = friction / opening**4 + ends
+    cake = scale * body.packing / (2.0 * body.cake)
+    if isinstance(ash, float) and ash == 0.0:
+        return Terms(
+            fixed + clean_wall, clean_wall * body.deep_bed, body.deep_bed_load, cake, friction,
+            opening**2, 2.0 * pitch**2 / body.packing,
+        )  # fmt: skip
+    layer, plug = raw(ash_physics.split)(ash, pitch, opening)
+    thickness = raw(fp.layer_thickness)(layer, pitch, opening, ash_physics.LAYER_PACKING)
+    lived = 1.0 - plug  # share of the channel length that gas still passes
+    inlet = opening - 2.0 * thickness
+    ash_layer = scale * np.log(opening / inlet) / (2.0 * body.ash_permeability)
+    return Terms(
+        fixed=fixed + (clean_wall + ash_layer) / lived,
+        # an ash layer keeps the soot out of the wall, so the first steep rise goes (s36-ash-stages-2012)
+        deep=clean_wall / lived * body.deep_bed * (1.0 - layer / ash_physics.LAYER_MOST),
         deep_load=body.deep_bed_load * lived,
-        layer=scale / lived * body.packing / (2.0 * body.cake),
+        layer=cake / lived,
         narrow=friction,
         square=inlet**2,
         shrink=2.0 * pitch**2 / (body.packing * lived),
@@ -157,12 +207,7 @@ def filter_drop(body: Body, gas: Stream, soot: Numeric = 0.0, ash: Numeric = 0.0
     >>> round(float(filter_drop(body, Stream(2.378e-5, 0.843, 0.01186), 6.0)))
     722
     """
-    if np.min(soot) < 0 or np.min(ash) < 0:
-        raise ValueError("a load is negative")
-    terms = _terms(body, gas, ash)
-    if np.min(terms.square - terms.shrink * soot) <= 0:
-        raise ValueError(f"a soot load of {np.max(soot):g} g/l fills the channels")
-    return terms.drop(soot)
+    return terms(body, gas, ash).drop(soot)
 
 
 def soot_from_drop(body: Body, gas: Stream, drop: Array, ash: Numeric = 0.0) -> Array:
@@ -198,21 +243,4 @@ def soot_from_drop(body: Body, gas: Stream, drop: Array, ash: Numeric = 0.0) -> 
     >>> float(soot_from_drop(body, gas, np.array([filter_drop(body, gas, 6.0)]))[0].round(6))
     6.0
     """
-    if np.min(ash) < 0:
-        raise ValueError("the ash load is negative")
-    terms = _terms(body, gas, ash)
-    low = np.zeros_like(drop)
-    high = np.broadcast_to(MOST_SOOT * np.asarray(terms.square / terms.shrink), drop.shape).copy()
-    guess = ((drop - terms.drop(0.0)) / (terms.layer * terms.shrink / terms.square)).clip(low, 0.5 * high)
-    for _ in range(30):
-        miss = terms.drop(guess) - drop
-        low = np.where(miss < 0, guess, low)
-        high = np.where(miss > 0, guess, high)
-        step = guess - miss / terms.slope(guess)
-        inside = (step >= low) & (step <= high)
-        better = np.where(inside, step, 0.5 * (low + high))
-        change = float(np.max(np.abs(better - guess)))
-        guess = better
-        if change < 1e-6:
-            break
-    return guess
+    return terms(body, gas, ash).soot(drop)

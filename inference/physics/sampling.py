@@ -32,6 +32,7 @@ VEHICLE = (
 # What varies from one round of readings to the next.
 ROUND = ("gas_temperature", "egr_idle", "egr_fast_idle", "engine_speed", "gauge", "sensor")
 
+ROUNDS = (len(MULTIPLIERS) - len(VEHICLE)) // len(ROUND)  # rounds with columns of their own; then they repeat
 Z10 = 1.2815515655446004  # standard deviations from the median to the 10 % or 90 % point
 
 
@@ -57,8 +58,7 @@ def vehicle(name: str) -> Array:
 
 def of_round(name: str, index: int) -> Array:
     """Return the quantiles [-] of something read or set anew in round ``index``; they repeat after three."""
-    rounds = (len(MULTIPLIERS) - len(VEHICLE)) // len(ROUND)
-    return column(len(VEHICLE) + len(ROUND) * (index % rounds) + ROUND.index(name))
+    return column(len(VEHICLE) + len(ROUND) * (index % ROUNDS) + ROUND.index(name))
 
 
 def between(z: Numeric, low: float, mid: float, high: float) -> Array:
@@ -75,15 +75,15 @@ def between_log(z: Numeric, low: float, mid: float, high: float) -> Array:
 
 def spread(values: Array) -> Spread:
     """Return the 10, 50 and 90 % points of a sample, with the sorted sample behind them."""
-    ordered = np.sort(values)
-    last = len(ordered) - 1
-    points = []
-    for share in (0.1, 0.5, 0.9):
-        place = share * last
-        below = int(place)
-        above = min(below + 1, last)
-        points.append(float(ordered[below] + (place - below) * (ordered[above] - ordered[below])))
-    return Spread(points[0], points[1], points[2], tuple(ordered.tolist()))
+    ordered: list[float] = np.sort(values).tolist()
+    return Spread(_point(ordered, 0.1), _point(ordered, 0.5), _point(ordered, 0.9), tuple(ordered))
+
+
+def _point(ordered: list[float], share: float) -> float:
+    place = share * (len(ordered) - 1)
+    below = int(place)
+    above = min(below + 1, len(ordered) - 1)
+    return ordered[below] + (place - below) * (ordered[above] - ordered[below])
 
 
 def normal_spread(value: float, error: float) -> Spread:

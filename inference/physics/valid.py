@@ -90,17 +90,23 @@ def _least(value: object) -> float:
     return float(value.min()) if isinstance(value, np.ndarray) else float(cast(float, value))
 
 
+def raw(formula: Callable[P, R]) -> Callable[P, R]:
+    """Return the formula without its checks, for inner loops over values that were checked before."""
+    return cast(Callable[P, R], formula.__dict__["__wrapped__"])
+
+
 def ranges(formula: Callable[..., object]) -> Mapping[str, Bounds]:
     """Return the valid range of each argument of ``formula`` that has one."""
     return cast(Mapping[str, Bounds], formula.__dict__.get("ranges", {}))
 
 
 def outside(formula: Callable[..., object], **values: Numeric) -> tuple[Outside, ...]:
-    """Return a warning for each argument whose median lies outside the formula's range."""
+    """Return a warning for each argument whose mean lies outside the formula's range."""
     found = []
     for name, bounds in ranges(formula).items():
         if name in values:
-            value = float(np.median(values[name]))
+            given = values[name]
+            value = float(given.sum()) / given.size if isinstance(given, np.ndarray) else float(given)
             if not bounds.low <= value <= bounds.high:
                 found.append(Outside(formula.__name__, name, value, bounds))
     return tuple(found)
