@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from inference.engine.program import Program
-from inference.engine.run import fires
+from inference.engine.look import fires
 from inference.values import Number, Spread, Value, Word
 from kb.faults import Faults
 from kb.model import Knowledge, Rule
@@ -69,7 +69,8 @@ def examples(rule: Rule) -> Iterator[tuple[bool, Mapping[str, Any]]]:
 def wrong(knowledge: Knowledge, program: Program, rule: Rule, example: Mapping[str, Any], wanted: bool) -> str | None:
     """Return what is wrong with one example, None if the rule does what the example says."""
     try:
-        facts = {slot: example_value(Slots(knowledge), slot, text) for slot, text in example.items()}
+        slots = Slots(knowledge)
+        facts = {slot: example_value(slots, slot, text) for slot, text in example.items() if text != "unknown"}
     except UnitError as error:
         return str(error)
     if fires(program, rule.id, facts) == wanted:

@@ -137,9 +137,7 @@ def read_all(home: Path = HOME) -> model.Knowledge:
         _fill(tables["findings"], "findings", doc, "findings", model.Finding, "id", faults, places)
     if faults or gate is None:
         raise Faults(faults)
-    knowledge = model.Knowledge(
-        **tables, gate=gate, places=places, hash=content_hash(knowledge_files(home))
-    )
+    knowledge = model.Knowledge(**tables, gate=gate, places=places, hash=content_hash(knowledge_files(home)))
     faults = list(check_references(knowledge))
     if faults:
         raise Faults(faults)

@@ -131,7 +131,9 @@ def _check_entries(c: _Checker) -> None:
             if finding.leak is None:
                 c.fault("causes", cause.id, "shows", f"'{finding.id}' has no leak in findings.yaml; give it one")
             elif shown.how_often <= finding.leak:
-                says = f"'{finding.id}' is shown {shown.how_often:g} of the time, not more than its leak {finding.leak:g}"
+                says = (
+                    f"'{finding.id}' is shown {shown.how_often:g} of the time, not more than its leak {finding.leak:g}"
+                )
                 c.fault("causes", cause.id, "shows", says)
     outputs = set(k.questions) | set(c.slots.unit_by_slot) | {"codes", "confirmed"}
     for test in k.tests.values():
@@ -142,7 +144,9 @@ def _check_entries(c: _Checker) -> None:
     for remedy in k.remedies.values():
         c.known("remedies", remedy.id, "after/also", [*remedy.after, *remedy.also], k.remedies, "remedy")
         c.known("remedies", remedy.id, "hazards", remedy.hazards, k.cautions, "caution")
-        c.known("remedies", remedy.id, "proof_findings", [p.finding for p in remedy.proof_findings], k.findings, "finding")
+        c.known(
+            "remedies", remedy.id, "proof_findings", [p.finding for p in remedy.proof_findings], k.findings, "finding"
+        )
 
 
 def _check_rule(c: _Checker, rule: model.Rule) -> None:
@@ -183,7 +187,9 @@ def _check_condition(c: _Checker, rule: model.Rule, test: model.Test) -> None:
             c.known("rules", rule.id, "when", [slot], c.slots.unit_by_slot, "reading")
             return
         if used[0] in ("is_", "one_of"):
-            c.fault("rules", rule.id, f"when.{slot}", "a reading is compared with above, below, at_least, at_most, between")
+            c.fault(
+                "rules", rule.id, f"when.{slot}", "a reading is compared with above, below, at_least, at_most, between"
+            )
             return
         unit = c.slots.unit(slot)
         limits = test.between or [getattr(test, used[0])]
@@ -204,7 +210,8 @@ def _check_condition(c: _Checker, rule: model.Rule, test: model.Test) -> None:
 
 def _check_gate(c: _Checker) -> None:
     gate = c.k.gate
-    uses = [entry.finding for entry in (*gate.dangers, *gate.doubts, *gate.needs, *gate.driving)]
+    entries: list[Any] = [*gate.dangers, *gate.doubts, *gate.needs, *gate.driving]
+    uses = [entry.finding for entry in entries]
     for name in (*uses, gate.not_needed):
         if name is not None and name not in c.k.findings:
             says = f"there is no finding '{name}'{nearest(name, c.k.findings)}"

@@ -38,7 +38,11 @@ class Slots:
     def unit_by_slot(self) -> dict[str, str]:
         """Unit of every reading and derived reading, by slot (``coolant_temperature.road``)."""
         out: dict[str, str] = {}
-        for entry in (*self.knowledge.readings.values(), *self.knowledge.derived.values()):
+        entries: list[model.Reading | model.Derived] = [
+            *self.knowledge.readings.values(),
+            *self.knowledge.derived.values(),
+        ]
+        for entry in entries:
             for slot in [f"{entry.id}.{c}" for c in entry.conditions] or [entry.id]:
                 out[slot] = entry.unit
         return out

@@ -20,7 +20,7 @@ from math import log10
 import numpy as np
 
 from inference.belief.activation import Net
-from inference.engine.verdicts import FindingResult
+from inference.engine.verdicts import FindingResult, Leaning, Vote
 from kb.model import Cause, Knowledge
 
 COMPLAINT = ("filter_reported_blocked", "filter_really_restricted")
@@ -99,7 +99,8 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
     if result.state == "conflict":
         return None
     best = {"holds": (0.0, 0.5), "fails": (0.0, 0.5)}
-    for opinion in (*result.votes, *result.leanings):
+    opinions: list[Vote | Leaning] = [*result.votes, *result.leanings]
+    for opinion in opinions:
         best[opinion.state] = max(best[opinion.state], (opinion.chance, opinion.trust or 0.5))
     (h, trust_h), (f, trust_f) = best["holds"], best["fails"]
     if not h and not f:
