@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from kb.model import ServiceTest
+from kb.load import load
+from kb.model import Knowledge, ServiceTest
+from kb.slots import ROLE_GROUPS, slot_of
 from kb.yamlread import read_yaml
 
 HOME = Path(__file__).parents[2] / "kb"
@@ -40,7 +42,7 @@ def test_names_what_is_known(test: ServiceTest) -> None:
     assert set(test.settles) | {o.finding for o in test.outcomes if o.finding} <= FINDINGS
     assert set(test.gives) <= set(SLOTS) | set(QUESTIONS) | {"codes", "confirmed"}
     assert set(test.hazards) <= CAUTIONS
-    assert {o.finding for o in test.outcomes} <= set(test.settles)
+    assert {o.finding for o in test.outcomes if o.finding} <= set(test.settles)
 
 
 @pytest.mark.parametrize("test", TESTS, ids=lambda t: t.id)
@@ -71,7 +73,7 @@ def test_nearly_every_reading_has_a_test() -> None:
 
 def test_every_finding_that_has_a_test_worth_doing_has_one() -> None:
     """Left out: what is reckoned from other findings, distance or history, and the gate's own conclusions."""
-    reckoned = {"filter_young", "refills_fast"} | {
+    reckoned = {"filter_young", "filter_aged", "refills_fast"} | {
         f for f in FINDINGS if f.startswith(("need_", "danger_")) or f == "burn_cannot_help"
     }
     settled = {f for t in TESTS for f in t.settles}
@@ -99,3 +101,47 @@ def test_cautions_go_with_what_is_done() -> None:
             assert "drive-test-lawful" in test.hazards, test.id
         if "fuel-spray" in asked and "injector" in test.id:
             assert "fuel-spray" in test.hazards, test.id
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load()
+
+
+def read_by(knowledge: Knowledge) -> dict[str, set[str]]:
+    """For every finding, derived reading and code group: the slots that are read to settle it, directly."""
+    out: dict[str, set[str]] = defaultdict(set)
+    for rule in knowledge.rules.values():
+        if rule.then.finding:
+            when = rule.when
+            conditions = [*when.all, *when.any, *when.none, *when.unless]
+            out[rule.then.finding] |= {slot_of(condition) for condition in conditions}
+    for derived in knowledge.derived.values():
+        for slot in [f"{derived.id}.{c}" for c in derived.conditions] or [derived.id]:
+            out[slot] |= set(derived.inputs)
+    for code in (*knowledge.codes, *knowledge.code_groups, *ROLE_GROUPS, "any_code", "codes_read"):
+        out[code].add("codes")
+    return out
+
+
+def test_what_a_test_gives_is_read_by_the_rules_of_what_it_settles(knowledge: Knowledge) -> None:
+    reads = read_by(knowledge)
+    for test in TESTS:
+        given = set(test.gives) | {g.split(".")[0] for g in test.gives}
+        for finding in test.settles:
+            reached: set[str] = set()
+            ahead = set(reads.get(finding, ()))
+            while ahead - reached:
+                reached |= ahead
+                ahead = {slot for name in reached for slot in reads.get(name, ())}
+            assert not reached or given & reached, f"{test.id} gives nothing that a rule for {finding} reads"
+
+
+def test_some_rule_can_conclude_what_an_outcome_says(knowledge: Knowledge) -> None:
+    states = defaultdict(set)
+    for rule in knowledge.rules.values():
+        states[rule.then.finding].add(rule.then.state)
+    for test in TESTS:
+        for outcome in test.outcomes:
+            if outcome.finding in states:
+                assert outcome.state in states[outcome.finding], (test.id, outcome)
