@@ -5,6 +5,7 @@ Nothing is inferred here. ``explain`` makes tables and sentences of it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -74,7 +75,8 @@ def _figure(
     section: str, name: str, q: Quantity, unusual: dict[int, str], condition: str = "", note: str = ""
 ) -> Understood:
     unit = "" if q.unit == "1" else q.unit
-    same = q.given in (f"{q.value:g} {unit}".strip(), f"{q.value:g}")
+    bare = q.given.removesuffix(unit).strip()  # "2.0 l" and "2.0" say no more than "2 l"
+    same = re.fullmatch(r"[\d.]+", bare) is not None and bare.count(".") < 2 and float(bare) == q.value
     said = note or next((s for line, s in unusual.items() if line == q.line and f"'{q.given}'" in s), "")
     return Understood(section, name, condition, q.value, unit, "" if same else q.given, said, q.line)
 

@@ -199,6 +199,8 @@ def test_understood_says_shop_unit_and_what_was_given() -> None:
     lines = understood(read(text), knowledge())
     gauge = next(line for line in lines if line.condition == "idle")
     assert (gauge.text, gauge.given, gauge.line) == ("9 mbar", "0.9 kPa", 3)
+    engine = next(line for line in understood(read(WHOLE), knowledge()) if line.name == "engine size")
+    assert (engine.text, engine.given) == ("2 l", "")  # "2.0" says no more
     fuel = next(line for line in lines if line.name == "fuel in the tank")
     assert (fuel.text, fuel.given) == ("50 %", "")
     foreign = next(line for line in lines if line.name == "P1ABC")
