@@ -7,8 +7,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from inference.engine.program import Program
 from inference.engine.look import fires
+from inference.engine.program import Program
 from inference.values import Number, Spread, Value, Word
 from kb.faults import Faults
 from kb.model import Knowledge, Rule

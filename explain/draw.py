@@ -69,7 +69,9 @@ def to_dot(graph: Graph, title: str) -> graphviz.Digraph:
     )  # fmt: skip
     dot.attr("node", fontname=FONT, fontsize="11", margin="0.12,0.07", penwidth="1.3")
     dot.attr("edge", fontname=FONT, fontsize="10", arrowsize="0.7")
-    for node, data in sorted((n, dict(d)) for n, d in graph.nodes(data=True)):  # ids are unique: dicts are never compared
+    for node, data in sorted(
+        (n, dict(d)) for n, d in graph.nodes(data=True)
+    ):  # ids are unique: dicts are never compared
         dot.node(
             _id(node), _label(data), tooltip=_plain(data.get("detail") or data["label"]), id=_id(node), **_look(data)
         )

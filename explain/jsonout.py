@@ -73,7 +73,7 @@ def why(knowledge: Knowledge, result: Result) -> Why:
             )
             for i, round_ in enumerate(result.rounds)
             for slot, d in sorted(round_.derived.items())
-        ],  # fmt: skip
+        ],
         next=[
             TestShape(test=t.test, minutes=t.minutes, gain_bits=rounded(t.gain_bits), score=rounded(t.score))
             for t in result.next_tests

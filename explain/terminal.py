@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from explain.words import Speaker, figure, phrases, quantity, say
+from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
 from inference.values import Number, Spread
 from kb.model import Knowledge
 
 DECISION_STYLE = {"do not burn": "bold red", "not needed": "bold cyan", "hold": "bold yellow", "clear": "bold green"}
 LEVEL_STYLE = {"proven": "bold", "likely": "bold", "possible": "", "unlikely": "dim", "ruled out": "dim"}
+Line = Text | tuple[str | Text, Text]  # a line, or its lead and its body
 FEW = 5  # reasons of the gate shown before --all
 EVIDENCE = 3  # pieces of evidence shown each way
 
@@ -38,7 +38,7 @@ class Terminal:
         self.causes()
         self.next(None if self.all else 3)
         self._work()
-        self._cautions(None if self.all else 4)
+        self._cautions(None if self.all else 1)
         self._notes()
 
     def gate(self) -> None:
@@ -49,9 +49,8 @@ class Terminal:
         self._block("driving", [Text(self.r.gate.driving)])
         gate = self.k.gate
         if self.r.gate.decision in ("clear", "hold"):
-            self._block("watch", [Text(t) for t in gate.watch], bullets=True)
-            self._block("stop", [Text(t) for t in gate.stop_at], bullets=True)
-            self._block("after", [Text(t) for t in gate.after], bullets=True)
+            for heading, told in (("watch", gate.watch), ("stop", gate.stop_at), ("after", gate.after)):
+                self._block(heading, [("· ", Text(t)) for t in told])
         self._cautions(None)
 
     # --- parts -------------------------------------------------------------------------------------------------
@@ -70,27 +69,37 @@ class Terminal:
         gate = self.r.gate
         head = Text(str(phrases()["decision"][gate.decision]), style=DECISION_STYLE[gate.decision])
         head.append("  " + str(phrases()["decision_line"][gate.decision]), style="not bold default")
-        lines: list[Text] = [head]
-        reasons = list(gate.because)
+        safety = [r for r in gate.missing if r.finding in self._safety_needs()]
+        reasons = [r for r in gate.because if r not in safety]
         shown = reasons[:limit] if limit else reasons
-        ready = [r for r in shown if r in gate.missing and r.finding.startswith("need_")]
-        for reason in shown:
-            lines.append(self._reason(reason, gate.decision))
+        lines: list[Line] = [head, *[("· ", self._reason(r, gate.decision)) for r in shown]]
         if len(reasons) > len(shown):
-            lines.append(Text(f"  … {len(reasons) - len(shown)} more: --all", style="dim"))
-        if gate.decision == "clear" or not ready:
-            pass
-        if gate.decision == "do not burn" and gate.missing and self.all:
-            lines += [Text(f"  · {r.says}", style="dim") for r in gate.missing]
+            lines.append(("· ", Text(say("why.more", count=len(reasons) - len(shown)), style="dim")))
+        if safety and gate.decision == "hold":
+            names = ", ".join(_lower(self.k.findings[r.finding].title) for r in safety)
+            lines.append(("· ", Text(say("why.safety_needs", list=names))))
+        if gate.decision == "do not burn" and not limit:
+            lines += [("· ", Text(r.says, style="dim")) for r in (*gate.not_met, *gate.missing)]
         if gate.decision == "clear":
-            lines += [
-                Text(f"  · {t}") for t in (*self.k.gate.watch[:1], *self.k.gate.stop_at[:1], *self.k.gate.after[:2])
-            ]
+            told = (*self.k.gate.watch[:1], *self.k.gate.stop_at[:1], *self.k.gate.after[:2])
+            lines += [("· ", Text(t)) for t in told]
         self._block("decision", lines)
 
+    def _safety_needs(self) -> set[str]:
+        """The needs that are met by setting the vehicle up safely, told in one line."""
+        return {
+            rule.then.finding
+            for rule in self.k.rules.values()
+            if rule.then.finding
+            and all(t.answer and self.k.questions[t.answer].group == "safe to work" for t in rule.when.all)
+            and rule.when.all
+            and self.k.findings[rule.then.finding].title != self.k.findings[self.k.gate.not_needed].title
+            and rule.then.finding in {n.finding for n in self.k.gate.needs}
+            and rule.then.finding != "need_no_fluid_leak"
+        }
+
     def _reason(self, reason: GateReason, decision: str) -> Text:
-        text = Text("  · ")
-        text.append(reason.says)
+        text = Text(reason.says)
         if decision == "do not burn":
             says = self.speaker.finding_says(reason.finding, len(self.r.rounds) - 1)
             text.append(f" {says}", style="dim")
@@ -98,13 +107,16 @@ class Terminal:
         elif reason.cause:
             chance = percent(self.r.cause(reason.cause).now)
             text.append(f" ({self.k.causes[reason.cause].title}: {chance})", style="dim")
+        elif reason in self.r.gate.not_met:
+            says = self.speaker.finding_says(reason.finding, len(self.r.rounds) - 1)
+            text.append(f" {says}", style="dim")
         elif reason.minutes:
             text.append(f" ({say('why.minutes', minutes=figure(reason.minutes))})", style="dim")
         return text
 
     def filter(self) -> None:
         facts = self.r.latest.facts
-        lines: list[Text] = []
+        lines: list[Line] = []
         for condition in ("fast_idle", "idle"):
             measured = facts.get(f"gauge_pressure.{condition}")
             clean = facts.get(f"expected_clean_gauge.{condition}")
@@ -133,65 +145,60 @@ class Terminal:
     def causes(self) -> None:
         shown = [c for c in self.r.causes if self.all or (c.probability >= 0.1 and c.weights)]
         shown = shown if self.all else shown[:4]
-        lines: list[Text] = []
+        lines: list[Line] = []
         for cause in shown:
             lines += self.cause(cause, EVIDENCE if not self.all else 99)
-        lines.append(Text(f"{'':11}{percent(self.r.none_listed):>5}  {say('why.none_listed')}", style="dim"))
+        lines.append((f"{'':12}{percent(self.r.none_listed):>5}  ", Text(say("why.none_listed"), style="dim")))
         if rest := len(self.r.causes) - len(shown):
             below = max((c.probability for c in self.r.causes if c not in shown), default=0.0)
-            lines.append(
-                Text(say("why.nothing_else", count=rest, percent=percent(max(below, 0.01), up=True)), style="dim")
-            )
+            told = say("why.nothing_else", count=rest, percent=percent(max(below, 0.01), up=True))
+            lines.append((" " * 19, Text(told, style="dim")))
         self._block("causes", lines)
 
-    def cause(self, c: CauseResult, evidence: int) -> list[Text]:
+    def cause(self, c: CauseResult, evidence: int) -> list[Line]:
         """Return the lines of one cause: level, probability, title, and its strongest evidence each way."""
-        head = Text(f"{phrases()['level'][c.level]:<11}", style=LEVEL_STYLE[c.level])
-        head.append(f"{percent(c.probability):>5}  ", style=LEVEL_STYLE[c.level])
-        head.append(self.k.causes[c.id].title, style="bold" if c.probability >= 0.5 else "")
+        lead = Text(f"{phrases()['level'][c.level]:<12}{percent(c.probability):>5}  ", style=LEVEL_STYLE[c.level])
+        body = Text(self.k.causes[c.id].title, style="bold" if c.probability >= 0.5 else "")
         notes = []
-        if c.state == "repaired":
-            notes.append(phrases()["state"]["repaired"])
-        elif c.state == "does not apply":
-            notes.append(phrases()["state"]["does not apply"])
+        if c.state != "present":
+            notes.append(str(phrases()["state"][c.state]))
         elif c.settled_by and c.level in ("proven", "ruled out"):
             notes.append(say("why.settled"))
         elif abs(c.now - c.probability) > 0.05:
-            notes.append(f"now {percent(c.now)}")
+            notes.append(say("why.now", percent=percent(c.now)))
         if c.because_of:
-            notes.append(say("why.because_of", parents=", ".join(self.k.causes[p].title.lower() for p in c.because_of)))
+            parents = ", ".join(_lower(self.k.causes[p].title) for p in c.because_of)
+            notes.append(say("why.because_of", parents=parents))
         if notes:
-            head.append(f" ({'; '.join(notes)})", style="dim")
-        lines = [head]
+            body.append(f" ({'; '.join(notes)})", style="dim")
+        lines: list[Line] = [(lead, body)]
         for sign, weights in ((say("why.for"), c.speaks_for), (say("why.against"), c.speaks_against)):
             lines += [self._evidence(sign, w) for w in self._worth(weights, evidence)]
         return lines
 
     def _worth(self, weights: Sequence[Weight], most: int) -> Iterator[Weight]:
-        """The evidence worth a line: the strongest, and none that moves the odds by less than a quarter."""
+        """The evidence worth a line: the strongest; the complaint itself only where it really parts causes."""
         told: set[str] = set()
         for weight in weights:
             says = self.speaker.finding_says(weight.finding, weight.round)
-            if (abs(weight.decibans) < 1 and not self.all) or says in told or len(told) == most:
+            least = 3.0 if weight.finding in COMPLAINT else 1.0
+            if (abs(weight.decibans) < least and not self.all) or says in told or len(told) == most:
                 continue
             told.add(says)
             yield weight
 
-    def _evidence(self, sign: str, weight: Weight) -> Text:
-        text = Text(f"{'':11}{sign:>8}  ", style="dim")
-        text.append(self.speaker.finding_says(weight.finding, weight.round), style="not dim")
-        text.append(f" ({weight.decibans:+.0f} dB)", style="dim")
-        return text
+    def _evidence(self, sign: str, weight: Weight) -> Line:
+        body = Text(self.speaker.finding_says(weight.finding, weight.round))
+        body.append(f" ({weight.decibans:+.0f} dB)", style="dim")
+        return (Text(f"{sign:>17}  ", style="dim"), body)
 
     def next(self, limit: int | None) -> None:
-        lines = []
+        lines: list[Line] = []
         for i, test in enumerate(self.r.next_tests[:limit], 1):
-            entry = self.k.tests[test.test]
-            settles = ", ".join(self._suspects(test.test))
-            text = Text(f"{i}. {entry.title} ({say('why.minutes', minutes=figure(test.minutes))})")
-            if settles:
-                text.append(f" – {settles}", style="dim")
-            lines.append(text)
+            text = Text(f"{self.k.tests[test.test].title} ({say('why.minutes', minutes=figure(test.minutes))})")
+            if suspects := ", ".join(self._suspects(test.test)):
+                text.append(f" – {suspects}", style="dim")
+            lines.append((f"{i}. ", text))
         if lines:
             self._block("next", lines)
 
@@ -203,55 +210,53 @@ class Terminal:
             entry = self.k.causes[c.id]
             touched = {s.finding for s in entry.shows} | {w.finding for w in entry.weighs}
             if c.probability >= 0.05 and settles & (touched | {p.finding for p in entry.proofs}):
-                out.append(entry.title.lower())
+                out.append(_lower(entry.title))
         return out[:2]
 
     def _work(self) -> None:
-        lines = [Text(f"{i}. {self.k.remedies[step.remedy].title}") for i, step in enumerate(self.r.work, 1)]
+        lines: list[Line] = [
+            (f"{i}. ", Text(self.k.remedies[step.remedy].title)) for i, step in enumerate(self.r.work, 1)
+        ]
         if lines:
             self._block("work", lines)
 
     def _cautions(self, limit: int | None) -> None:
-        lines = [self._caution(c) for c in self.r.cautions[:limit]]
-        if limit is not None and len(self.r.cautions) > limit:
-            lines.append(Text(f"… {len(self.r.cautions) - limit} more: --all", style="dim"))
+        """The cautions in order of rank; beyond ``limit`` only their titles, on one line."""
+        entries = [self.k.cautions[c] for c in self.r.cautions]
+        lines: list[Line] = [("· ", Text.assemble((f"{e.title}. ", "bold"), e.says)) for e in entries[:limit]]
+        if limit is not None and entries[limit:]:
+            lines.append(("· ", Text("; ".join(e.title for e in entries[limit:]), style="bold")))
         if lines:
-            self._block("cautions", lines, bullets=True)
-
-    def _caution(self, caution: str) -> Text:
-        entry = self.k.cautions[caution]
-        return Text.assemble((entry.title + ". ", "bold"), entry.says)
+            self._block("cautions", lines)
 
     def _notes(self) -> None:
-        lines = [Text(w.says) for w in self.r.case.warnings]
-        for finding, _ in self.r.conflicts:
-            lines.append(Text(say("why.conflict", finding=self.k.findings[finding].title)))
-        for cause in self.r.clashes:
-            lines.append(Text(say("why.clash", cause=self.k.causes[cause].title)))
+        told = [w.says for w in self.r.case.warnings]
+        told += [say("why.conflict", finding=self.k.findings[f].title) for f, _ in self.r.conflicts]
+        told += [say("why.clash", cause=self.k.causes[c].title) for c in self.r.clashes]
         if self.r.unused:
-            lines.append(Text(say("why.unused", codes=", ".join(self.r.unused))))
-        if lines:
-            self._block("warnings", lines, bullets=True)
+            told.append(say("why.unused", codes=", ".join(self.r.unused)))
+        if told:
+            self._block("warnings", [("· ", Text(t)) for t in told])
 
-    def _block(self, heading: str, lines: Iterable[Text], bullets: bool = False) -> None:
-        """Print a heading with its lines set off to the right, each line wrapping below itself."""
-        print_block(self.out, str(phrases()["heading"][heading]), lines, bullets)
+    def _block(self, heading: str, lines: Iterable[Line]) -> None:
+        print_block(self.out, str(phrases()["heading"][heading]), lines)
 
 
-def print_block(out: Console, heading: str, lines: Iterable[Text], bullets: bool = False) -> None:
-    """Print a heading and its lines; a bullet or number hangs to the left of the text it begins."""
-    out.print(Text(heading, style="bold underline"))
+def print_block(out: Console, heading: str, lines: Iterable[Line]) -> None:
+    """Print a heading and its lines; the body of a line wraps beside its lead (a bullet, a number, a label)."""
+    out.print(Text(heading, style="bold"))
     for line in lines:
-        plain = line.plain
-        hang = len(plain) - len(plain.lstrip(" ·0123456789.")) if not bullets else 0
-        hang = hang if hang <= 24 else 0
-        table = Table.grid(padding=0)
-        lead = Text("· ") if bullets else line[:hang] if hang else Text("")
-        rest = line if bullets or not hang else line[hang:]
-        table.add_column(no_wrap=True)
-        table.add_column()
-        table.add_row(lead, rest)
-        out.print(Padding(table, (0, 0, 0, 2)))
+        lead, body = line if isinstance(line, tuple) else ("", line)
+        first = Text("  ").append_text(lead if isinstance(lead, Text) else Text(lead))
+        for piece in body.wrap(out, max(out.width - len(first), 20)):
+            piece.rstrip()
+            out.print(Text.assemble(first, piece), soft_wrap=True)
+            first = Text(" " * len(first))
+
+
+def _lower(title: str) -> str:
+    """Begin a title in the middle of a sentence with a small letter, unless it begins with an abbreviation."""
+    return title if title[1:2].isupper() else title[:1].lower() + title[1:]
 
 
 def percent(p: float, up: bool = False) -> str:

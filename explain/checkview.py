@@ -1,0 +1,126 @@
+"""What was understood of a case, in shop units, what is unusual in it, and which missing facts would help most."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from explain.terminal import Line, print_block
+from explain.words import figure, phrases, say
+from inference.result import Result
+from inference.understood import understood
+from kb.model import Knowledge
+
+MOST = 8  # missing facts told
+
+
+class Row(BaseModel):
+    """One thing that was understood; ``given`` is what stood in the file where that differs."""
+
+    section: str
+    name: str
+    value: str
+    given: str
+    note: str
+
+
+class Missing(BaseModel):
+    """A missing fact: what would give it, in how many minutes, and why it matters."""
+
+    gives: list[str]
+    how: str
+    minutes: float
+    why: str
+
+
+class Check(BaseModel):
+    """The whole answer of ``clogwise check``."""
+
+    case: str
+    understood: list[Row]
+    warnings: list[str]
+    missing: list[Missing]
+
+
+def as_shape(knowledge: Knowledge, result: Result) -> Check:
+    """Return what was understood and what is missing, as data."""
+    conditions = phrases()["condition"]
+    rows = [
+        Row(
+            section=u.section, name=f"{u.name} {conditions[u.condition]}" if u.condition else u.name, value=u.text,
+            given=u.given, note=u.note,
+        )
+        for u in understood(result.case, knowledge)
+    ]  # fmt: skip
+    return Check(
+        case=result.case.name,
+        understood=rows,
+        warnings=[str(w) for w in result.case.warnings],
+        missing=missing(knowledge, result),
+    )
+
+
+def missing(knowledge: Knowledge, result: Result) -> list[Missing]:
+    """Return the missing facts that would help most: what the gate lacks first, then the most telling tests."""
+    known = set(result.latest.facts)
+    out: list[Missing] = []
+    for reason in result.gate.missing:
+        out.append(Missing(gives=_gives(knowledge, reason.finding, known), how=reason.says, minutes=reason.minutes,
+                           why=str(phrases()["heading"]["decision"])))  # fmt: skip
+    for test in result.next_tests:
+        entry = knowledge.tests[test.test]
+        gives = [slot for slot in entry.gives if slot not in known]
+        if gives:
+            out.append(Missing(gives=gives, how=entry.title, minutes=test.minutes,
+                               why=str(phrases()["heading"]["causes"])))  # fmt: skip
+    told: set[tuple[str, ...]] = set()
+    unique = []
+    for item in out:
+        if item.gives and tuple(item.gives) not in told:
+            told.add(tuple(item.gives))
+            unique.append(item)
+    return unique
+
+
+def _gives(knowledge: Knowledge, finding: str, known: set[str]) -> list[str]:
+    """The slots that rules for a finding read and nobody has given yet."""
+    from kb.slots import slot_of
+
+    slots: list[str] = []
+    for rule in knowledge.rules.values():
+        if rule.then.finding == finding and rule.then.state == "holds":
+            slots += [slot_of(t) for t in (*rule.when.all, *rule.when.any)]
+    askable = set(knowledge.questions) | {s for s in slots if s.partition(".")[0] in knowledge.readings}
+    names = ["codes" if s.startswith("role_") else s for s in slots if s in askable or s.startswith("role_")]
+    return [s for s in dict.fromkeys(names) if s not in known]
+
+
+def show(knowledge: Knowledge, result: Result, out: Console) -> None:
+    """Print the answer as one table and two short lists."""
+    answer = as_shape(knowledge, result)
+    out.print(Text(answer.case, style="bold"))
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    for _ in range(3):
+        table.add_column(overflow="fold")
+    section = ""
+    for row in answer.understood:
+        shown = row.section if row.section != section else ""
+        section = row.section
+        value = Text(f"{row.value} ({row.given})" if row.given else row.value)
+        if row.note:
+            value.append(f" – {row.note}", style="yellow")
+        table.add_row(Text(shown, style="bold"), Text(row.name), value)
+    out.print(table)
+    if answer.warnings:
+        print_block(out, str(phrases()["heading"]["warnings"]), [("· ", Text(w)) for w in answer.warnings])
+    lines: list[Line] = []
+    for item in answer.missing[:MOST]:
+        line = Text(item.how)
+        line.append(f" ({say('why.minutes', minutes=figure(item.minutes))})", style="dim")
+        if item.gives:
+            line.append(f" → {', '.join(item.gives[:3])}", style="dim")
+        lines.append(("· ", line))
+    if lines:
+        print_block(out, str(phrases()["heading"]["missing"]), lines)

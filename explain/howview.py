@@ -1,0 +1,176 @@
+"""How the belief in one cause came about: the waterfall, then for each finding the rules, facts and limits behind it.
+
+``how`` makes the answer as data (it is also the JSON), ``show`` prints it.
+"""
+
+from __future__ import annotations
+
+from pydantic import BaseModel
+from rich.console import Console
+from rich.text import Text
+
+from explain.jsonout import round_names, rounded
+from explain.terminal import LEVEL_STYLE, Line, percent, print_block
+from explain.words import Speaker, phrases, say
+from inference.belief.judge import weigh
+from inference.diagnose import evidence_of
+from inference.engine.verdicts import Fired, Met
+from inference.result import Result
+from kb.model import Knowledge
+
+
+class Condition(BaseModel):
+    """One condition that a rule put, and the value that met it."""
+
+    slot: str
+    says: str
+    value: str
+    condition: str
+    read_in: str
+    formula: str | None
+    in_range: bool
+
+
+class Activation(BaseModel):
+    """One rule that fired, in one way."""
+
+    rule: str
+    says: str
+    state: str
+    source: str
+    conditions: list[Condition]
+
+
+class Ground(BaseModel):
+    """One finding that speaks for or against the cause, with all rules that set it."""
+
+    finding: str
+    says: str
+    round: str
+    state: str
+    decibans: float
+    step: float | None
+    activations: list[Activation]
+
+
+class How(BaseModel):
+    """The whole answer. ``start`` is the prior in decibans; ``grounds`` are sorted by weight."""
+
+    cause: str
+    title: str
+    probability: float
+    now: float
+    level: str
+    state: str
+    start_decibans: float
+    total_decibans: float
+    mechanism: str
+    leads_to: list[str]
+    grounds: list[Ground]
+    settle: list[str]
+    prior_source: str
+
+
+def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
+    """Return the proof for one cause: every finding that weighs on it, with every derivation of it."""
+    cause, entry = result.cause(cause_id), knowledge.causes[cause_id]
+    weights, waterfall = cause.weights, cause.waterfall
+    if not waterfall:
+        evidence = evidence_of(result.case, knowledge, result.rounds)
+        weights, waterfall = weigh(evidence, [cause_id])[cause_id]
+    speaker = Speaker(knowledge, result)
+    names = round_names(result)
+    steps = {(s.finding, s.round): s.decibans for s in waterfall if s.finding}
+    grounds = [
+        Ground(
+            finding=w.finding, says=speaker.finding_says(w.finding, w.round), round=names[w.round],
+            state="holds" if w.holds else "fails", decibans=rounded(w.decibans),
+            step=rounded(steps[(w.finding, w.round)]) if (w.finding, w.round) in steps else None,
+            activations=_activations(knowledge, result, speaker, w.finding, w.round),
+        )
+        for w in weights
+    ]  # fmt: skip
+    return How(
+        cause=cause_id, title=entry.title, probability=rounded(cause.probability), now=rounded(cause.now),
+        level=cause.level, state=cause.state, start_decibans=rounded(waterfall[0].total),
+        total_decibans=rounded(waterfall[-1].total), mechanism=entry.mechanism, leads_to=list(entry.leads_to),
+        grounds=grounds, settle=[knowledge.tests[t].title for t in entry.tests],
+        prior_source=knowledge.sources[entry.prior.source].title,
+    )  # fmt: skip
+
+
+def _activations(
+    knowledge: Knowledge, result: Result, speaker: Speaker, finding: str, round_index: int
+) -> list[Activation]:
+    round_ = result.rounds[round_index]
+    facts = speaker.facts_at(round_)
+    return [
+        Activation(
+            rule=fired.rule, says=speaker.fill(knowledge.rules[fired.rule].because, facts), state=fired.verdict,
+            source=knowledge.sources[knowledge.rules[fired.rule].source].title,
+            conditions=[_condition(speaker, result, round_index, met) for met in fired.conditions],
+        )
+        for fired in _shortest_first(round_.verdicts.fired, finding)
+    ]  # fmt: skip
+
+
+def _shortest_first(fired: list[Fired], finding: str) -> list[Fired]:
+    return sorted((f for f in fired if f.concludes == finding), key=lambda f: (len(f.conditions), f.rule, f.way))
+
+
+def _condition(speaker: Speaker, result: Result, round_index: int, met: Met) -> Condition:
+    round_ = result.rounds[round_index]
+    derived = round_.derived.get(met.slot)
+    return Condition(
+        slot=met.slot, says=speaker.slot_title(met.slot), value=speaker.value(met.slot, met.value), condition=met.text,
+        read_in=round_names(result)[round_.origin.get(met.slot, round_index)],
+        formula=derived.formula if derived else None, in_range=derived.in_range if derived else True,
+    )  # fmt: skip
+
+
+def show(answer: How, out: Console) -> None:
+    """Print the answer: belief, how it grew, the proof below each finding, and what would settle it."""
+    head = Text(f"{answer.title}: {phrases()['level'][answer.level]}, {percent(answer.probability)}", style="bold")
+    if answer.state != "present":
+        head.append(f" ({phrases()['state'][answer.state]})")
+    elif abs(answer.now - answer.probability) > 0.05:
+        head.append(f" (now {percent(answer.now)})")
+    out.print(head, style=LEVEL_STYLE[answer.level])
+    mechanism: list[Line] = [Text(answer.mechanism)]
+    mechanism += [(f"{i}. ", Text(link)) for i, link in enumerate(answer.leads_to, 1)]
+    print_block(out, str(phrases()["how"]["mechanism"]), mechanism)
+    lines: list[Line] = [(_decibans(answer.start_decibans), Text(f"{say('how.start')} ({answer.prior_source})"))]
+    lines += [(_decibans(ground.decibans), Text(ground.says)) for ground in answer.grounds]
+    lines.append((_decibans(answer.total_decibans), Text(say("how.sum"), style="bold")))
+    lines.append(Text(say("how.scale"), style="dim"))
+    print_block(out, str(phrases()["heading"]["evidence"]), lines)
+    for ground in answer.grounds:
+        print_block(out, f"{ground.says} ({ground.round})", _proof(ground))
+    print_block(out, str(phrases()["how"]["settle"]), [("· ", Text(t)) for t in answer.settle])
+
+
+def _decibans(value: float) -> str:
+    return f"{value:+7.1f} dB  "
+
+
+def _proof(ground: Ground) -> list[Line]:
+    lines: list[Line] = []
+    for activation in ground.activations:
+        lines.append(
+            Text.assemble(
+                (say("how.rule", rule=activation.rule), "bold"),
+                f": {activation.says} ",
+                (f"({say('how.source', source=activation.source)})", "dim"),
+            )
+        )
+        for condition in activation.conditions:
+            text = Text(f"{condition.says}: {condition.value}")
+            text.append(f" [{condition.condition}]", style="dim")
+            if condition.read_in != ground.round:
+                text.append(f" {say('how.read_in', round=condition.read_in)}", style="dim")
+            if condition.formula:
+                text.append(f" {say('how.derived', formula=condition.formula)}", style="dim")
+            if not condition.in_range:
+                text.append(f" {say('how.out_of_range')}", style="bold")
+            lines.append(("  · ", text))
+    return lines
