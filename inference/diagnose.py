@@ -6,7 +6,8 @@ tests. No I/O, no clock, no globals: the same input gives the same result. ``con
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from inference.belief.evidence import Evidence, gather
 from inference.belief.judge import SHOWN, judge, weigh
@@ -14,10 +15,11 @@ from inference.case import Case
 from inference.derive import derive
 from inference.engine.program import Program, compile_rules
 from inference.engine.run import run
+from inference.engine.verdicts import Verdicts
 from inference.facts import round_facts, unused_codes
 from inference.gate import decide
 from inference.nexttest import next_tests
-from inference.result import Result, RoundResult
+from inference.result import CauseResult, GateResult, Result, RoundResult
 from inference.work import order_of_work
 from kb.model import Knowledge
 from kb.slots import Slots
@@ -64,6 +66,35 @@ def find(case: Case, knowledge: Knowledge) -> tuple[RoundResult, ...]:
     )
 
 
+@dataclass(frozen=True)
+class Judged:
+    """What is concluded of a case without the decibans, the next tests and the order of work: the light answer."""
+
+    rounds: tuple[RoundResult, ...]
+    evidence: Evidence
+    causes: tuple[CauseResult, ...]  # most probable first, without weights
+    none_listed: float
+    decided: Verdicts
+    gate: GateResult
+
+
+def levels_now(causes: Sequence[CauseResult]) -> dict[str, str]:
+    """Return what is there now, for the rules that read causes: what was repaired neither warns nor holds a burn."""
+    return {c.id: c.level if c.state == "present" else "ruled out" for c in causes}
+
+
+def judge_case(case: Case, knowledge: Knowledge) -> Judged:
+    """Find, believe and decide: all of :func:`diagnose` that a decision and a ranking of causes need."""
+    rounds = find(case, knowledge)
+    evidence = evidence_of(case, knowledge, rounds)
+    causes, none_listed = judge(knowledge, evidence)
+    latest = rounds[-1]
+    facts = {**latest.facts, **latest.verdicts.as_facts()}
+    decided = run(program_of(knowledge), facts, "decide", levels_now(causes))
+    gate = decide(knowledge, {**latest.verdicts.findings, **decided.findings}, causes)
+    return Judged(rounds, evidence, causes, none_listed, decided, gate)
+
+
 def diagnose(case: Case, knowledge: Knowledge) -> Result:
     """Diagnose one case.
 
@@ -76,19 +107,14 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     -------
     Result : the gate's decision, all causes with their belief, the chain's parts, next tests and order of work
     """
-    rounds = find(case, knowledge)
-    evidence = evidence_of(case, knowledge, rounds)
-    causes, none_listed = judge(knowledge, evidence)
-    weights = weigh(evidence, [c.id for c in causes[:SHOWN]])
+    judged = judge_case(case, knowledge)
+    rounds, evidence, decided, gate = judged.rounds, judged.evidence, judged.decided, judged.gate
+    weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]])
     causes = tuple(
-        replace(c, weights=weights[c.id][0], waterfall=weights[c.id][1]) if c.id in weights else c for c in causes
+        replace(c, weights=weights[c.id][0], waterfall=weights[c.id][1]) if c.id in weights else c
+        for c in judged.causes
     )
     latest = rounds[-1]
-    facts = {**latest.facts, **latest.verdicts.as_facts()}
-    # what is there now, for the rules that read causes: a repaired cause raises no caution and holds no burn
-    levels = {c.id: c.level if c.state == "present" else "ruled out" for c in causes}
-    decided = run(program_of(knowledge), facts, "decide", levels)
-    gate = decide(knowledge, {**latest.verdicts.findings, **decided.findings}, causes)
     cautions = sorted(decided.cautions, key=lambda c: (knowledge.cautions[c].rank, c))
     conflicts = tuple(
         (finding, i)
@@ -103,7 +129,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
         decided=decided,
         gate=gate,
         causes=causes,
-        none_listed=none_listed,
+        none_listed=judged.none_listed,
         next_tests=next_tests(knowledge, latest, evidence, causes),
         work=order_of_work(knowledge, causes, gate, latest),
         cautions=tuple(cautions),

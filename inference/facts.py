@@ -192,8 +192,9 @@ def _newest_input(slot: str, knowledge: Knowledge, origin: Mapping[str, int], in
         if bare in knowledge.derived:
             newest = max(newest, _newest_input(name, knowledge, origin, index, above | {entry.id}))
         elif bare in knowledge.readings or bare in knowledge.questions:
-            found = [o for s, o in origin.items() if s == name or s.startswith(f"{name}.")]
-            newest = max([newest, *found])
+            reading = knowledge.readings.get(bare)
+            slots = [f"{name}.{c}" for c in reading.conditions] if reading and name == bare else []
+            newest = max([newest, *(origin[s] for s in (name, *slots) if s in origin)])
         else:
             return index  # a date, an odometer, an event: things of the round itself
     return newest if newest >= 0 else index
