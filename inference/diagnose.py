@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from inference.belief.evidence import Evidence, gather
+from inference.belief.evidence import Evidence, Findings, gather
 from inference.belief.judge import SHOWN, judge, weigh
 from inference.case import Case
 from inference.derive import derive
@@ -51,8 +51,13 @@ def repairs(case: Case) -> tuple[dict[str, int], int | None]:
 
 def evidence_of(case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...]) -> Evidence:
     """Return the belief net of a case whose rounds have been through the rules."""
+    return evidence_from(case, knowledge, [r.verdicts.findings for r in rounds])
+
+
+def evidence_from(case: Case, knowledge: Knowledge, findings: Sequence[Findings]) -> Evidence:
+    """Return the belief net of a case from the findings of each round."""
     named, unnamed = repairs(case)
-    return gather(knowledge, [r.verdicts.findings for r in rounds], named, unnamed, case.filter_type)
+    return gather(knowledge, findings, named, unnamed, case.filter_type)
 
 
 def find(case: Case, knowledge: Knowledge) -> tuple[RoundResult, ...]:

@@ -1,0 +1,232 @@
+"""Judge many changes of one case quickly: what a change cannot reach is taken over from the case as it stands.
+
+The answer to each is the same as from the plain path (:func:`inference.diagnose.judge_case`); a test says so over all
+cases. Readings are derived anew only where one of their inputs changed, rules run again only where a changed fact
+reaches them, and the belief is worked out anew only when a finding it hears of has changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from inference.belief.evidence import Evidence
+from inference.belief.judge import judge
+from inference.belief.net import ImpossibleEvidence
+from inference.case import Case, Round
+from inference.derive_air import derive_air
+from inference.derive_heat import derive_heat
+from inference.derive_load import derive_load
+from inference.derive_pressure import derive_pressure
+from inference.derive_rounds import derive_between
+from inference.derive_sheet import DerivedReading, Sheet
+from inference.derive_usage import derive_usage
+from inference.diagnose import Judged, evidence_from, judge_case, levels_now, program_of
+from inference.engine.verdicts import FindingResult
+from inference.facts import round_facts
+from inference.gate import decide
+from inference.questions.redo import redo
+from inference.result import CauseResult, GateResult
+from inference.values import Value, Word
+from kb.model import Knowledge
+
+KEPT = 64  # derivations of one part of one round that are remembered
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What is concluded of a case, round by round: facts, derived readings, findings; then belief and decision."""
+
+    case: Case
+    facts: tuple[dict[str, Value], ...]
+    origin: tuple[dict[str, int], ...]
+    derived: tuple[dict[str, DerivedReading], ...]
+    findings: tuple[Mapping[str, FindingResult], ...]
+    decided: Mapping[str, FindingResult]
+    evidence: Evidence
+    causes: tuple[CauseResult, ...]
+    none_listed: float
+    gate: GateResult
+
+    @property
+    def chance(self) -> dict[str, float]:
+        """Probability of each cause at arrival [-]."""
+        return {c.id: c.probability for c in self.causes}
+
+    def state(self, finding: str) -> str:
+        """Return the state of a finding in the latest round."""
+        found = self.decided.get(finding) or self.findings[-1].get(finding)
+        return found.state if found else "unknown"
+
+
+def standing_of(case: Case, judged: Judged) -> Standing:
+    """Return the plain path's answer in the same shape."""
+    rounds = judged.rounds
+    return Standing(
+        case,
+        tuple(r.facts for r in rounds),
+        tuple(r.origin for r in rounds),
+        tuple(r.derived for r in rounds),
+        tuple(r.verdicts.findings for r in rounds),
+        judged.decided.findings,
+        judged.evidence,
+        judged.causes,
+        judged.none_listed,
+        judged.gate,
+    )
+
+
+class Again:
+    """Judges changes of ``case``; ``base`` is how it stands unchanged.
+
+    Raises what :func:`inference.diagnose.judge_case` raises on the case itself.
+    """
+
+    def __init__(self, case: Case, knowledge: Knowledge) -> None:
+        self.case, self.knowledge = case, knowledge
+        self.program = program_of(knowledge)
+        self.heard = _heard(knowledge)
+        self._memory: dict[tuple[int, int], list[tuple[dict[tuple[str, str], Any], Sheet]]] = {}
+        self.base = standing_of(case, judge_case(case, knowledge))
+        self._derive(case)  # remembered, so that a change derives only what it touches
+
+    def of(self, case: Case) -> Standing | None:
+        """Return how a changed case stands; None where its evidence contradicts itself beyond belief."""
+        try:
+            if not _same_frame(case, self.case):
+                return standing_of(case, judge_case(case, self.knowledge))
+            return self._of(case)
+        except ImpossibleEvidence:
+            return None
+
+    def _of(self, case: Case) -> Standing:
+        base, knowledge = self.base, self.knowledge
+        derived = self._derive(case)
+        facts = round_facts(case, knowledge, derived)
+        findings = []
+        for i, slots in enumerate(facts.slots):
+            moved = _moved(base.facts[i], slots, self.program.find.slots)
+            findings.append(redo(self.program.find, base.findings[i], slots, moved) if moved else base.findings[i])
+        evidence, causes, none_listed = base.evidence, base.causes, base.none_listed
+        if any(new[f] != old[f] for new, old in zip(findings, base.findings, strict=True) for f in self.heard):
+            evidence = evidence_from(case, knowledge, findings)
+            causes, none_listed = judge(knowledge, evidence)
+        before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
+        now = _for_decision(facts.slots[-1], findings[-1], causes)
+        moved = _moved(before, now, self.program.decide.slots)
+        decided = redo(self.program.decide, base.decided, now, moved) if moved else base.decided
+        gate = decide(knowledge, {**findings[-1], **decided}, causes)
+        return Standing(
+            case,
+            tuple(facts.slots),
+            tuple(facts.origin),
+            tuple(derived),
+            tuple(findings),
+            decided,
+            evidence,
+            causes,
+            none_listed,
+            gate,
+        )
+
+    def _derive(self, case: Case) -> list[dict[str, DerivedReading]]:
+        """Do what :func:`inference.derive.derive` does, part by part, from memory where no input has changed."""
+        sheets: list[Sheet] = []
+        for round_ in case.rounds:
+            sheet = Sheet(case, round_, self.knowledge)
+            for part in range(len(_PARTS)):
+                made = self._part(case, round_, part)
+                sheet.done |= made.done
+                sheet.samples |= made.samples
+            derive_between(sheet, sheets)
+            sheets.append(sheet)
+        return [sheet.done for sheet in sheets]
+
+    def _part(self, case: Case, round_: Round, part: int) -> Sheet:
+        remembered = self._memory.setdefault((round_.index, part), [])
+        for reads, sheet in remembered:
+            if all(getattr(round_, kind)(name) == value for (kind, name), value in reads.items()):
+                return sheet
+        watched = _Watched(round_)
+        sheet = Sheet(case, watched, self.knowledge)
+        _PARTS[part](sheet)
+        remembered.append((watched.reads, sheet))
+        if len(remembered) > KEPT:
+            del remembered[1]  # the first is the case as it stands
+        return sheet
+
+
+class _Watched:
+    """A round that notes which readings and answers are looked up, and what came of it."""
+
+    def __init__(self, round_: Round) -> None:
+        self._round = round_
+        self.reads: dict[tuple[str, str], Any] = {}
+
+    def number(self, slot: str) -> float | None:
+        found = self.reads["number", slot] = self._round.number(slot)
+        return found
+
+    def answer(self, name: str) -> str | None:
+        found = self.reads["answer", name] = self._round.answer(name)
+        return found
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._round, name)
+
+
+def _gas(sheet: Sheet) -> None:
+    """Air, pressure and load share the gas flows that the sheet remembers, so they go together."""
+    derive_air(sheet)
+    derive_load(sheet, derive_pressure(sheet))
+
+
+_PARTS = (derive_usage, derive_heat, _gas)
+
+
+def _same_frame(case: Case, other: Case) -> bool:
+    """Whether two cases differ in readings, answers, codes and usage alone."""
+    return _frame(case) == _frame(other)
+
+
+def _frame(case: Case) -> tuple[Case, tuple[Round, ...]]:
+    bare = replace(case, rounds=(), usage={}, warnings=())
+    empty: dict[str, Any] = {}
+    rounds = tuple(
+        replace(
+            r, readings=empty, usage=empty, answers=empty, codes=None, carried_readings=empty, carried_answers=empty,
+            taken=empty,
+        )
+        for r in case.rounds
+    )  # fmt: skip
+    return bare, rounds
+
+
+def _moved(old: Mapping[str, Value], new: Mapping[str, Value], slots: Sequence[str]) -> list[str]:
+    out = []
+    for slot in slots:
+        a, b = old.get(slot), new.get(slot)
+        if a is not b and a != b:
+            out.append(slot)
+    return out
+
+
+def _for_decision(
+    facts: Mapping[str, Value], findings: Mapping[str, FindingResult], causes: Sequence[CauseResult]
+) -> dict[str, Value]:
+    levels = levels_now(causes)
+    return {
+        **facts,
+        **{f: Word(r.state) for f, r in findings.items()},
+        **{c: Word(level) for c, level in levels.items()},
+    }
+
+
+def _heard(knowledge: Knowledge) -> frozenset[str]:
+    """Return every finding that the belief listens to."""
+    out: set[str] = set()
+    for cause in knowledge.causes.values():
+        out |= {s.finding for s in cause.shows} | {w.finding for w in cause.weighs} | {p.finding for p in cause.proofs}
+        out |= {p.finding for p in knowledge.remedies[cause.remedy].proof_findings}
+    return frozenset(f for f in out if f in knowledge.findings and knowledge.findings[f].stage == "find")
