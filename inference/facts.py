@@ -7,7 +7,7 @@ so that it is counted as evidence once.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, get_args
 
 from inference.carry import carry_forward
 from inference.case import Case, Round
@@ -15,6 +15,9 @@ from inference.values import CodeState, Number, Spread, Value, Word
 from kb.model import Knowledge
 from kb.slots import ROLE_GROUPS
 
+_CODE_WORDS: dict[CodeState, Word] = {
+    s: Word(s) for s in get_args(CodeState)
+}  # one object a state: there are many codes
 # A monitor that has not run says nothing. Without the flag itself, this much driving is taken to be enough
 # for all of them, and this little to be too soon (both from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
@@ -103,7 +106,7 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
     if (fresh := codes_fresh(round_)) is not None:
         out["codes_fresh"] = Word("yes" if fresh else "no")
-    out |= {slot: Word(state) for slot, state in code_states(round_, knowledge).items()}
+    out |= {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
     return out
 
 

@@ -209,21 +209,34 @@ def _shared_nodes(
 def _links(
     knowledge: Knowledge, causes: Sequence[Cause], nodes: Sequence[Verdict], gone_from: Mapping[str, int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in causes}
     links = np.zeros((len(causes), 2, len(nodes)))
     leaks, present = np.zeros(len(nodes)), np.zeros(len(nodes), dtype=np.bool_)
+    gone = np.array([np.inf if gone_from[c.id] is None else gone_from[c.id] for c in causes], dtype=float)
     for j, node in enumerate(nodes):
         leak = knowledge.findings[node.finding].leak or 0.0
         present[j] = node.holds
         leaks[j] = 1 - (1 - leak) * (1 - node.doubt) if node.holds else leak * (1 - node.doubt)
-        for i, cause in enumerate(causes):
-            q = _link(shows, cause, node.finding, leak)
-            if not node.holds:
-                q *= 1 - node.doubt
-            gone = gone_from[cause.id]
-            links[i, 0, j] = q
-            links[i, 1, j] = 0.0 if gone is not None and node.round >= gone else q
+        column = _column(knowledge, causes, node.finding)
+        links[:, 0, j] = column if node.holds else column * (1 - node.doubt)
+        links[:, 1, j] = np.where(node.round >= gone, 0.0, links[:, 0, j])
     return links, leaks, present
+
+
+_columns: list[tuple[Knowledge, dict[str, np.ndarray]]] = []  # of the knowledge used last; it never changes
+
+
+def _column(knowledge: Knowledge, causes: Sequence[Cause], finding: str) -> np.ndarray:
+    """Return how often each cause alone shows the finding [-], worked out once for each finding."""
+    held = _columns[0] if _columns else None
+    if held is None or held[0] is not knowledge:
+        held = (knowledge, {})
+        _columns[:] = [held]
+    table = held[1]
+    if finding not in table:
+        shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in knowledge.causes.values()}
+        leak = knowledge.findings[finding].leak or 0.0
+        table[finding] = np.array([_link(shows, cause, finding, leak) for cause in causes])
+    return table[finding]
 
 
 def _link(shows: Mapping[str, Mapping[str, float]], cause: Cause, finding: str, leak: float) -> float:
