@@ -66,7 +66,7 @@ SOOT_PACKING = 100.0  # kg/m^3, 75 to 110 (from memory); only the product with t
 DEEP_BED = Parameter(0.15, 0.30, 0.50, "1", False, "share the filled wall adds; about 3 mbar at 2,500 1/min")
 DEEP_BED_LOAD = 0.5  # kg/m^3 of soot over which the wall fills (0.3 to 1 g/l, from memory)
 
-VOLUME_OVER_DISPLACEMENT = Parameter(1.10, 1.25, 1.45, "1", True, "typical of light vehicles; from memory")
+VOLUME_OVER_DISPLACEMENT = Parameter(1.12, 1.25, 1.42, "1", True, "typical of light vehicles; from memory")
 VOLUME_GIVEN = Parameter(0.98, 1.0, 1.02, "1", True, "a filter measured or read off its label")
 WALL = Parameter(0.330e-3, 0.3556e-3, 0.380e-3, "m", True, "14 thousandths of an inch; from memory")
 CELLS = 200.0  # a square inch, the commonest (from memory)
@@ -90,8 +90,8 @@ GAS_TEMPERATURE = {
     "fast_idle": Parameter(443.15, 503.15, 563.15, "K", False, "170 to 290 °C; from memory"),
 }
 EGR_SHARE = {
-    "idle": Parameter(0.0, 0.20, 0.45, "1", False, "valve open 0 to 50 %; from memory"),
-    "fast_idle": Parameter(0.0, 0.12, 0.30, "1", False, "valve open 0 to 35 %; from memory"),
+    "idle": Parameter(0.0, 0.20, 0.42, "1", False, "valve open 0 to 50 %; from memory"),
+    "fast_idle": Parameter(0.0, 0.10, 0.25, "1", False, "valve open 0 to 35 %; from memory"),
 }
 MANIFOLD_OVER_OUTSIDE = {
     "idle": Parameter(0.98, 1.0, 1.02, "1", False, "no boost at idle; from memory"),

@@ -165,8 +165,9 @@ def terms(body: Body, gas: Stream, ash: Numeric = 0.0) -> Terms:
     ash_layer = scale * np.log(opening / inlet) / (2.0 * body.ash_permeability)
     return Terms(
         fixed=fixed + (clean_wall + ash_layer) / lived,
-        # an ash layer keeps the soot out of the wall, so the first steep rise goes (s36-ash-stages-2012)
-        deep=clean_wall / lived * body.deep_bed * (1.0 - layer / ash_physics.LAYER_MOST),
+        # an ash layer also keeps soot out of the wall (s36-ash-stages-2012, no figure readable); left in, so that
+        # ash never raises the soot told, by up to about 0.4 g/l
+        deep=clean_wall / lived * body.deep_bed,
         deep_load=body.deep_bed_load * lived,
         layer=cake / lived,
         narrow=friction,

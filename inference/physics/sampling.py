@@ -80,7 +80,7 @@ def spread(values: Array) -> Spread:
 
 
 def _point(ordered: list[float], share: float) -> float:
-    place = share * (len(ordered) - 1)
+    place = min(max(share * len(ordered) - 0.5, 0.0), len(ordered) - 1.0)  # each member stands mid in its N-th
     below = int(place)
     above = min(below + 1, len(ordered) - 1)
     return ordered[below] + (place - below) * (ordered[above] - ordered[below])
