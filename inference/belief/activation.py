@@ -23,7 +23,7 @@ from inference.belief.sweep import Turn, backward, enter, forward, leave_back, t
 
 __all__ = ["ImpossibleEvidence", "Net", "Posterior", "TooInterwoven", "posteriors", "posteriors_traced"]
 
-CELLS = 1 << 17  # cells of one state array: variants are taken in portions so that it stays in the cache
+CELLS = 1 << 15  # cells of one state array: variants are taken in portions so that it stays in the cache
 WIDEST = 23  # open findings beyond which one variant alone would need gigabytes
 
 
@@ -56,7 +56,7 @@ class Posterior:
 class Prepared:
     """A net with all evidence that factorises worked into the weights, and its sweep planned.
 
-    ``weights`` [n, B, 1 + K], each cause's summing to 1. ``start`` [m, B, 2]: weight with which a finding
+    ``weights`` [n, 1 + K, B], each cause's summing to 1. ``start`` [m, 2, B]: weight with which a finding
     begins off and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
     """
 
@@ -110,14 +110,14 @@ def prepare(net: Net, include: Bools) -> Prepared:
     weights /= sums[:, :, None]
     log_mass += (top + np.log(sums) - log_prior).sum(axis=1)
 
-    start = np.empty((len(net.leaks), len(include), 2))
-    start[:, :, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
-    start[:, :, 1] = np.where(counted, net.leaks, 1.0).T
+    start = np.empty((len(net.leaks), 2, len(include)))
+    start[:, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
+    start[:, 1] = np.where(counted, net.leaks, 1.0).T
     masks = [0] * len(net.names)
     for cause, finding in np.argwhere(linked).tolist():
         masks[cause] |= 1 << finding
     steps = sequence(tuple(masks))
-    return Prepared(net, weights.transpose(1, 0, 2).copy(), start, log_mass, turns(net.links, steps))
+    return Prepared(net, weights.transpose(1, 2, 0).copy(), start, log_mass, turns(net.links, steps))
 
 
 @dataclass
@@ -134,36 +134,37 @@ class Trace:
 
 def _sweep(made: Prepared, part: slice, out: Floats, trace: Trace | None = None) -> Floats:
     """Sweep forward and back over one portion of the variants; fill ``out`` and return the log mass [B]."""
-    weights, start = made.weights[:, part], made.start[:, part]
-    state = np.ones((weights.shape[1], 1))
-    log_mass = np.zeros(len(state))
+    weights, start = made.weights[:, :, part], made.start[:, :, part]
+    variants = weights.shape[2]
+    state = np.ones((1, variants))
+    log_mass = np.zeros(variants)
     tape: list[tuple[Floats, Floats | None]] = []
     for turn in made.turns:
         entered = enter(turn.step, start, state)
-        state = forward(turn, weights[turn.step.cause], entered).reshape(len(state), -1)
+        state = forward(turn, weights[turn.step.cause], entered).reshape(-1, variants)
         scale = None
         if turn.step.closes:  # only here is mass lost, so only here can numbers become small
-            scale = state.sum(axis=1, keepdims=True)
+            scale = state.sum(axis=0)
             if not scale.all():
                 raise ImpossibleEvidence(
                     "the findings cannot all be true at once: what could have set them off is ruled out"
                 )
             state = state / scale
-            log_mass += np.log(scale[:, 0])
+            log_mass += np.log(scale)
         tape.append((entered, scale))
 
-    future = np.ones((len(state), 1))
+    future = np.ones((1, variants))
     for turn in reversed(made.turns):
         entered, scale = tape.pop()
         if trace is not None:
-            trace.futures.insert(0, future[0])
-            trace.scales.insert(0, 1.0 if scale is None else float(scale[0, 0]))
+            trace.futures.insert(0, future[:, 0])
+            trace.scales.insert(0, 1.0 if scale is None else float(scale[0]))
         if scale is not None:
             future = future / scale
         own = weights[turn.step.cause]
-        kept = entered.shape[1] >> turn.step.closes
-        mass, future = backward(turn, own, entered, future.reshape(len(future), kept, -1))
-        out[turn.step.cause, part] = mass
+        kept = len(entered) >> turn.step.closes
+        mass, future = backward(turn, own, entered, future.reshape(kept, -1, variants))
+        out[turn.step.cause, :, part] = mass
         future = leave_back(turn.step, start, future)
     return log_mass
 
@@ -208,14 +209,14 @@ def _posterior(made: Prepared, which: Bools, trace: Trace | None) -> Posterior:
     for begin in range(0, len(which), portion):
         part = slice(begin, begin + portion)
         log_mass[part] += _sweep(made, part, out, trace)
-    out /= out.sum(axis=2, keepdims=True)
+    out /= out.sum(axis=1, keepdims=True)
     with np.errstate(divide="ignore"):
         log_none = np.log(net.weights[:, 0] / net.weights.sum(axis=1)).sum()
         log_node = np.log(np.where(net.present, net.leaks, 1 - net.leaks))
     log_none = log_none + np.where(which, log_node, 0.0).sum(axis=1)
     return Posterior(
-        states=np.ascontiguousarray(out[:, :, 1:].transpose(1, 0, 2)),
-        absent=np.ascontiguousarray(out[:, :, 0].T),
+        states=np.ascontiguousarray(out[:, 1:].transpose(2, 0, 1)),
+        absent=np.ascontiguousarray(out[:, 0].T),
         none=np.exp(log_none - log_mass),
         evidence=log_mass,
     )

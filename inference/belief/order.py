@@ -20,7 +20,7 @@ class Step:
     """One cause in its turn.
 
     ``enters``: findings opened before it; they come first among the open ones. ``turn``: the axes of a state
-    array (variants, then one axis of 2 per open finding) in the order that puts the cause's own findings
+    array (one axis of 2 per open finding, then variants) in the order that puts the cause's own findings
     first, ``back`` its inverse; empty where nothing moves. ``bits``: the cause's findings in that order,
     first the ``closes`` of them that are closed after it. ``width``: how many are open meanwhile.
     """
@@ -162,8 +162,8 @@ def _steps(order: list[int], masks: Sequence[int]) -> list[Step]:
         turn: tuple[int, ...] = ()
         back: tuple[int, ...] = ()
         if turned != opened:
-            turn = (0, *(1 + opened.index(f) for f in turned))
-            back = (0, *(1 + turned.index(f) for f in opened))
+            turn = (*(opened.index(f) for f in turned), len(opened))
+            back = (*(turned.index(f) for f in opened), len(opened))
         steps.append(Step(cause, tuple(enters), turn, back, tuple(bits), len(closing), len(opened)))
         opened = turned[len(closing) :]
     return steps

@@ -43,7 +43,7 @@ class _Tree:
         self.net = net
         self.turns = made.turns
         self.start = made.start
-        self.weights = made.weights[:, 0]
+        self.weights = made.weights[:, :, 0]
         self.futures = trace.futures
         self.scales = trace.scales
         self.portion = max(1, CELLS >> made.width)
@@ -58,15 +58,16 @@ class _Tree:
         waiting: list[tuple[int, Floats, Bools]] = [(0, np.ones((1, 1)), np.zeros((1, len(names)), dtype=np.bool_))]
         while waiting:
             depth, state, there = waiting.pop()
-            if not len(state):
+            nodes = len(there)
+            if not nodes:
                 continue
-            if len(state) > self.portion:
-                half = len(state) // 2
-                waiting += [(depth, state[:half], there[:half]), (depth, state[half:], there[half:])]
+            if nodes > self.portion:
+                half = nodes // 2
+                waiting += [(depth, state[:, :half], there[:half]), (depth, state[:, half:], there[half:])]
             elif depth < len(self.turns):
                 waiting.append((depth + 1, *self._branch(depth, state, there, floor)))
             else:
-                mass, there = self._free(state[:, 0], there, floor)
+                mass, there = self._free(state[0], there, floor)
                 for row, chance in zip(there, mass.tolist(), strict=True):
                     found.append((frozenset(names[cause] for cause in np.flatnonzero(row)), chance))
         return found
@@ -74,16 +75,16 @@ class _Tree:
     def _branch(self, depth: int, state: Floats, there: Bools, floor: float) -> tuple[Floats, Bools]:
         turn: Turn = self.turns[depth]
         cause = turn.step.cause
-        both = np.zeros((2, 1, len(self.weights[cause])))
-        both[0, 0, 0] = self.weights[cause, 0]
-        both[1, 0, 1:] = self.weights[cause, 1:]
         entered = enter(turn.step, self.start, state)
-        apart = [forward(turn, np.tile(own, (len(state), 1)), entered).reshape(len(state), -1) for own in both]
-        after = np.concatenate(apart) / self.scales[depth]
+        without, with_it = self.weights[cause, :, None].copy(), self.weights[cause, :, None].copy()
+        without[1:] = 0.0
+        with_it[0] = 0.0
+        apart = [forward(turn, own, entered).reshape(-1, len(there)) for own in (without, with_it)]
+        after = np.concatenate(apart, axis=1) / self.scales[depth]
         members = np.concatenate([there, there])
         members[len(there) :, cause] = True
-        kept = after @ self.futures[depth] >= floor
-        return after[kept], members[kept]
+        kept = self.futures[depth] @ after >= floor
+        return after[:, kept], members[kept]
 
     def _free(self, mass: Floats, there: Bools, floor: float) -> tuple[Floats, Bools]:
         """Decide the causes that no present finding links; they are independent of all others."""

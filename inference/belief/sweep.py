@@ -1,10 +1,10 @@
 """One cause's turn in the sweep: what its states do to the set of findings already on, and the transpose.
 
-A state array is [B, 2^width]: for each variant, the weight of every set of open findings that may be on; the
-first open finding is the slowest bit. A cause in a given state sets off each of its findings independently,
-so its operator is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). Up to
-:data:`WHOLE` findings the operator is built whole and averaged over the states; beyond that it is applied
-block by block for each state.
+A state array is [2^width, B]: the weight of every set of open findings that may be on, for each variant; the
+first open finding is the slowest bit. A cause in a given state sets off each of its findings independently, so
+its operator is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). It is the
+same for all variants, so one matrix product serves them all. Up to :data:`WHOLE` findings the operator is built
+whole, beyond that it is applied block by block.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ import numpy as np
 from inference.belief.net import Floats
 from inference.belief.order import Step
 
-WHOLE = 5
+WHOLE = 4
 _TWOS = (2,) * 62  # numpy arrays have 64 axes at most
 
 
 @dataclass(frozen=True)
 class Turn:
-    """A step with its operators: ``blocks`` [1 + K, s, s] over successive runs of the step's findings."""
+    """A step with its operators: ``blocks`` [K, s, s] over successive runs of the step's findings."""
 
     step: Step
     blocks: tuple[Floats, ...]
@@ -45,8 +45,7 @@ def turns(links: Floats, steps: Sequence[Step]) -> list[Turn]:
     for size, runs in wanted.items():
         causes = np.array([cause for cause, _ in runs])
         findings = np.array([run for _, run in runs])
-        link = np.zeros((len(runs), 1 + links.shape[1], size))
-        link[:, 1:] = links[causes[:, None, None], np.arange(links.shape[1])[:, None], findings[:, None, :]]
+        link = links[causes[:, None, None], np.arange(links.shape[1])[:, None], findings[:, None, :]]
         one = np.zeros((*link.shape, 2, 2))
         one[..., 0, 0] = 1.0 - link
         one[..., 1, 0] = link
@@ -63,69 +62,91 @@ def turns(links: Floats, steps: Sequence[Step]) -> list[Turn]:
 
 
 def enter(step: Step, start: Floats, state: Floats) -> Floats:
-    """Open the step's findings, bring its own to the front: [B, 2^bits, rest]; ``start``: [m, B, 2]."""
-    variants = len(state)
+    """Open the step's findings, bring its own to the front: [2^bits, rest, B]; ``start``: [m, 2, B]."""
+    variants = state.shape[1]
     for finding in reversed(step.enters):
-        state = (start[finding][:, :, None] * state[:, None, :]).reshape(variants, -1)
+        state = (start[finding][:, None] * state).reshape(-1, variants)
     if step.turn:
-        state = state.reshape(variants, *_TWOS[: step.width]).transpose(step.turn)
-    return state.reshape(variants, 1 << len(step.bits), -1)
+        state = state.reshape(*_TWOS[: step.width], variants).transpose(step.turn)
+    return state.reshape(1 << len(step.bits), -1, variants)
 
 
 def leave_back(step: Step, start: Floats, future: Floats) -> Floats:
-    """Return the transpose of :func:`enter`: [B, 2^(open before)]."""
-    variants = len(future)
+    """Return the transpose of :func:`enter`: [2^(open before), B]."""
+    variants = future.shape[2]
     if step.turn:
-        future = future.reshape(variants, *_TWOS[: step.width]).transpose(step.back)
-    future = future.reshape(variants, -1)
+        future = future.reshape(*_TWOS[: step.width], variants).transpose(step.back)
+    future = future.reshape(-1, variants)
     for finding in step.enters:
-        future = (start[finding][:, None] @ future.reshape(variants, 2, -1))[:, 0]
+        off, on = future.reshape(2, -1, variants)
+        future = off * start[finding, 0] + on * start[finding, 1]
     return future
 
 
 def forward(turn: Turn, weights: Floats, state: Floats) -> Floats:
-    """Return [B, 2^(bits kept), rest]: ``state`` [B, 2^bits, rest] after the cause, with the closed findings
-    on.
+    """Return [2^(bits kept), rest, B]: ``state`` [2^bits, rest, B] after the cause, with the closed findings on.
 
-    ``weights``: [B, 1 + K] of the cause's states.
+    ``weights``: [1 + K, B] of the cause's states.
     """
-    size = state.shape[1]
-    kept = size >> turn.step.closes
-    if len(turn.blocks) == 1:
-        block = turn.blocks[0][:, size - kept :]
-        mean = (weights @ block.reshape(len(block), -1)).reshape(-1, kept, size)
-        return np.asarray(mean @ state)
-    after = _blockwise(turn.blocks, np.broadcast_to(state, (weights.shape[1], *state.shape)))
-    return np.asarray(np.einsum("kbsr,bk->bsr", after[:, :, size - kept :], weights))
+    size = len(state)
+    gone = size - (size >> turn.step.closes)
+    there = _apply(turn.blocks, state, gone)
+    there *= weights[1:, None, None]
+    after: Floats = state[gone:] * weights[0]
+    for one in there:
+        after += one
+    return after
 
 
 def backward(turn: Turn, weights: Floats, state: Floats, future: Floats) -> tuple[Floats, Floats]:
-    """Return ([B, 1 + K] mass of each state of the cause, [B, 2^bits, rest] the future before the cause).
+    """Return ([1 + K, B] mass of each state of the cause, [2^bits, rest, B] the future before the cause).
 
-    ``state`` is what went into :func:`forward`, ``future`` [B, 2^(bits kept), rest] weighs what came out.
+    ``state`` is what went into :func:`forward`, ``future`` [2^(bits kept), rest, B] weighs what came out.
     """
-    size = state.shape[1]
-    kept = size >> turn.step.closes
-    if len(turn.blocks) == 1:
-        block = turn.blocks[0][:, size - kept :]
-        flat = block.reshape(len(block), -1)
-        mean = (weights @ flat).reshape(-1, kept, size)
-        pairs = future @ state.transpose(0, 2, 1)
-        return weights * (pairs.reshape(len(weights), -1) @ flat.T), mean.transpose(0, 2, 1) @ future
-    wide = np.zeros((weights.shape[1], *state.shape))
-    wide[:, :, size - kept :] = future
-    before = _blockwise([block.transpose(0, 2, 1) for block in turn.blocks], wide)
-    mass = weights * np.einsum("kbsr,bsr->bk", before, state)
-    return mass, np.einsum("kbsr,bk->bsr", before, weights)
+    size = len(state)
+    gone = size - len(future)
+    there = _apply_back(turn.blocks, future, gone)
+    mass = np.empty(weights.shape)
+    mass[0] = np.einsum("srb,srb->b", future, state[gone:])
+    mass[1:] = np.einsum("ksrb,srb->kb", there, state)
+    mass *= weights
+    there *= weights[1:, None, None]
+    before = there[0]
+    for one in there[1:]:
+        before += one
+    before[gone:] += future * weights[0]
+    return mass, before
+
+
+def _apply(blocks: Sequence[Floats], state: Floats, gone: int) -> Floats:
+    """Return [K, 2^bits - gone, rest, B]: the operator of each present state on ``state``, first rows left out."""
+    size = len(state)
+    if len(blocks) == 1:
+        rows = blocks[0][:, gone:]
+        out = rows.reshape(-1, size) @ state.reshape(size, -1)
+        return np.asarray(out.reshape(len(rows), size - gone, *state.shape[1:]))
+    wide = np.broadcast_to(state, (len(blocks[0]), *state.shape))
+    return _blockwise(blocks, wide)[:, gone:]
+
+
+def _apply_back(blocks: Sequence[Floats], future: Floats, gone: int) -> Floats:
+    """Return [K, 2^bits, rest, B]: the transposed operator of each present state on ``future``."""
+    size = gone + len(future)
+    if len(blocks) == 1:
+        columns = np.ascontiguousarray(blocks[0][:, gone:].transpose(0, 2, 1))
+        out = columns.reshape(-1, size - gone) @ future.reshape(size - gone, -1)
+        return np.asarray(out.reshape(len(columns), size, *future.shape[1:]))
+    wide = np.zeros((len(blocks[0]), size, *future.shape[1:]))
+    wide[:, gone:] = future
+    return _blockwise([block.transpose(0, 2, 1) for block in blocks], wide)
 
 
 def _blockwise(blocks: Sequence[Floats], states: Floats) -> Floats:
-    """Apply the Kronecker product of ``blocks`` to the third axis of ``states`` [1 + K, B, 2^bits, rest]."""
+    """Apply the Kronecker product of ``blocks`` to the second axis of ``states`` [K, 2^bits, rest, B]."""
     shape = states.shape
     done = 1
     for block in blocks:
         edge = block.shape[1]
-        states = states.reshape(shape[0], shape[1] * done, edge, -1)
-        states = block[:, None] @ states
+        states = block[:, None] @ states.reshape(shape[0], done, edge, -1)
         done *= edge
     return states.reshape(shape)

@@ -285,8 +285,8 @@ def test_the_plan_takes_every_linked_cause_once_and_closes_every_finding(masks: 
         open_now = [*step.enters, *open_now]
         assert len(set(open_now)) == len(open_now) == step.width
         if step.turn:
-            turned = [open_now[axis - 1] for axis in step.turn[1:]]
-            assert [turned[axis - 1] for axis in step.back[1:]] == open_now
+            turned = [open_now[axis] for axis in step.turn[:-1]]
+            assert [turned[axis] for axis in step.back[:-1]] == open_now
             open_now = turned
         assert tuple(open_now[: len(step.bits)]) == step.bits
         assert sum(1 << finding for finding in step.bits) == masks[step.cause]
