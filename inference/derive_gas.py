@@ -11,10 +11,11 @@ from inference.physics import ash, calibration, flow, gas
 from inference.physics import filter_pressure as fp
 from inference.physics.load import Body, Stream
 from inference.physics.sampling import ROUNDS, of_round
-from inference.physics.valid import Array, Outside, outside
+from inference.physics.valid import Array, NotMade, Odd, Outside, outside
 
 MBAR = 100.0  # Pa
 LITRE = 1e-3  # m^3
+NOT_CERAMIC = ("sintered metal",)  # pleats or tubes, no plugged square channels
 TYPICAL_HALF_DROP = {"idle": 2.0 * MBAR, "fast_idle": 15.0 * MBAR}  # Pa over outside, where no gauge was read
 
 
@@ -25,7 +26,7 @@ class Housing:
     body: Body
     inputs: tuple[str, ...]
     notes: tuple[str, ...]
-    warnings: tuple[Outside, ...]
+    warnings: tuple[Odd, ...]
 
 
 def housing(case: CaseView) -> Housing | None:
@@ -53,7 +54,9 @@ def housing(case: CaseView) -> Housing | None:
     kind = case.filter_type if case.filter_type in calibration.PERMEABILITY else None
     if kind is None:
         notes.append("The kind of filter is not known; all kinds were allowed for.")
-    warnings: tuple[Outside, ...] = ()
+    warnings: tuple[Odd, ...] = ()
+    if case.substrate in NOT_CERAMIC:
+        warnings += (NotMade(f"The pressure formulas are made for ceramic channels, not for {case.substrate}."),)
     if case.cells_per_square_inch is not None:
         warnings += outside(fp.cell_pitch, cells_per_square_inch=case.cells_per_square_inch)
     body = Body(

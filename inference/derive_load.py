@@ -7,12 +7,12 @@ import numpy as np
 from inference.derive_gas import MBAR
 from inference.derive_pressure import Reference, gauge, pipe_contained
 from inference.derive_sheet import Sheet
-from inference.derive_usage import distance_on_filter, odometer
+from inference.derive_usage import distance_on_filter, events, odometer
 from inference.physics import ash as ash_physics
 from inference.physics.filter_pressure import layer_thickness
 from inference.physics.load import terms
 from inference.physics.sampling import between, of_round, vehicle
-from inference.physics.valid import Array, Outside, outside
+from inference.physics.valid import Array, Odd, Outside, outside
 from kb.units import number
 
 LONGEST_KM = 250_000.0  # of a filter whose age nobody knows, on a vehicle whose odometer nobody read
@@ -95,10 +95,14 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     oil, share, inputs, notes = _oil(sheet)
     capture = ash_physics.CAPTURE.of_vehicle("capture").clip(0.0, 1.0)
     rate = ash_physics.ash_rate(oil, share)
-    known = distance_on_filter(sheet)
+    known = _ash_distance(sheet)
     volume = ref.housing.body.volume
+    more = 0.0
+    if sheet.case.filter_type == "additive":
+        more = ash_physics.ADDITIVE_RATE.of_vehicle("ash_distance")
+        notes += ("The additive's own ash was counted in.",)
     if known is not None:
-        load = np.asarray(ash_physics.ash_load(rate, known * 1e3, capture, volume))
+        load = np.asarray(ash_physics.ash_load(rate * capture + more, known * 1e3, 1.0, volume))
         odd = (*outside(ash_physics.split, ash=load), *outside(ash_physics.ash_rate, oil_use=oil))
         all_inputs = (*inputs, "distance_on_filter", *ref.housing.inputs)
         sheet.put("ash_load", load, all_inputs, notes + ref.housing.notes, odd)
@@ -111,7 +115,22 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
         return load
     most = odometer(sheet) or LONGEST_KM
     distance = between(vehicle("ash_distance"), 0.0, most / 2.0, most).clip(0.0, most)
-    return np.asarray(ash_physics.ash_load(rate, distance * 1e3, capture, volume))
+    return np.asarray(ash_physics.ash_load(rate * capture + more, distance * 1e3, 1.0, volume))
+
+
+def _ash_distance(sheet: Sheet) -> Array | float | None:
+    """Return the distance [km] whose ash lies in the filter, less where it was cleaned off the vehicle; else None."""
+    whole = distance_on_filter(sheet)
+    now = odometer(sheet)
+    cleaned = events(sheet, "filter cleaned")
+    if whole is None or now is None or not cleaned:
+        return whole
+    at = cleaned[-1].odometer_km
+    if at is None:
+        return None
+    since = min(max(now - at, 0.0), whole)
+    left = ash_physics.LEFT_BY_CLEANING.of_vehicle("ash_bed").clip(0.0, 1.0)
+    return np.asarray(since + (whole - since) * left)
 
 
 def _ash_share(sheet: Sheet, ref: Reference, drop: Array, inputs: tuple[str, ...], notes: tuple[str, ...]) -> None:
@@ -133,7 +152,7 @@ def _soot_load(
     ash: Array | None,
     inputs: tuple[str, ...],
     notes: tuple[str, ...],
-    odd: tuple[Outside, ...],
+    odd: tuple[Odd, ...],
 ) -> None:
     """The load the gate judges by: ash taken off so that its most goes with the least soot, and the reverse."""
     without = sheet.samples.get("soot_load_gauge")
@@ -170,7 +189,7 @@ def burn_limit(sheet: Sheet) -> tuple[float, float, tuple[str, ...]] | None:
     return number(known.safe_soot.low, "g/l"), number(known.safe_soot.high, "g/l"), (note,)
 
 
-def _over_limit(sheet: Sheet, soot: Array, notes: tuple[str, ...], odd: tuple[Outside, ...]) -> None:
+def _over_limit(sheet: Sheet, soot: Array, notes: tuple[str, ...], odd: tuple[Odd, ...]) -> None:
     """Soot over the limit, the least soot held against the highest limit and the most against the lowest."""
     limits = burn_limit(sheet)
     if limits is None:

@@ -11,7 +11,7 @@ from inference.derive_gas import MBAR, Housing, Running, downstream, expected_do
 from inference.derive_sheet import Sheet
 from inference.physics.load import Terms, terms
 from inference.physics.sampling import N, normal_spread, of_round
-from inference.physics.valid import Array, Outside
+from inference.physics.valid import Array, Odd
 
 CONDITIONS = ("idle", "fast_idle")
 ZERO = "The gauge's own zero was taken off."
@@ -41,7 +41,7 @@ class Reference:
         return self.housing.notes + self.gas.notes
 
     @cached_property
-    def warnings(self) -> tuple[Outside, ...]:
+    def warnings(self) -> tuple[Odd, ...]:
         return self.housing.warnings + self.gas.warnings + self.gas.stream.warnings(self.housing.body)
 
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Any, Protocol
 
 from inference.physics.sampling import N, normal_spread, spread
-from inference.physics.valid import Array, Outside
+from inference.physics.valid import Array, Odd
 from inference.values import Spread
 from kb.model import Knowledge
 from kb.units import number
@@ -70,6 +70,8 @@ class CaseView(Protocol):
     def burn_limit_g_l(self) -> float | None: ...
     @property
     def fitted_at_km(self) -> float | None: ...
+    @property
+    def fitted(self) -> date | None: ...
     @property
     def history(self) -> Sequence[EventView]: ...
     @property
@@ -149,7 +151,7 @@ class Sheet:
         value: Array | Spread,
         inputs: Iterable[str],
         notes: Iterable[str] = (),
-        warnings: Iterable[Outside] = (),
+        warnings: Iterable[Odd] = (),
     ) -> None:
         """Write one derived reading down; ``warnings`` mark it as out of range."""
         entry = self.knowledge.derived[slot.partition(".")[0]]

@@ -45,7 +45,10 @@ def distance_on_filter(sheet: Sheet) -> float | None:
     """Return the distance [km] on the filter that is now on the vehicle; None if not known."""
     now = odometer(sheet)
     since = sheet.case.fitted_at_km
-    changes = events(sheet, "filter replaced")
+    fitted = sheet.case.fitted
+    changes = [
+        e for e in events(sheet, "filter replaced") if not (fitted and e.date and e.date <= fitted)
+    ]  # a change up to the day the filter was fitted is that fitting itself
     if changes:
         last = changes[-1].odometer_km
         if last is None:

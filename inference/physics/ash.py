@@ -20,6 +20,8 @@ SULPHATED_ASH = {
     None: Parameter(0.005, 0.008, 0.012, "1", False, "oil not known, 0.5 to 1.2 %; from memory"),
 }
 CAPTURE = Parameter(0.5, 0.7, 0.9, "1", False, "share of it that stays in the filter; from memory")
+LEFT_BY_CLEANING = Parameter(0.05, 0.15, 0.35, "1", False, "share a cleaning leaves behind; from memory")
+ADDITIVE_RATE = Parameter(0.2e-9, 0.5e-9, 1.3e-9, "kg/m", True, "0.2 to 1.3 g/1000 km of metal oxide; from memory")
 PERMEABILITY = Parameter(1e-13, 2.2e-13, 5e-13, "m^2", True, "of an ash layer; from memory")
 
 

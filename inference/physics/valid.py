@@ -45,6 +45,19 @@ class Outside:
         )
 
 
+@dataclass(frozen=True)
+class NotMade:
+    """A warning in words: the formula is not made for what it was used on."""
+
+    says: str
+
+    def __str__(self) -> str:
+        return self.says
+
+
+Odd: TypeAlias = Outside | NotMade
+
+
 def valid(
     positive: tuple[str, ...] = (),
     not_negative: tuple[str, ...] = (),

@@ -71,6 +71,7 @@ class FakeCase:
     wall_mm: float | None = None
     burn_limit_g_l: float | None = None
     fitted_at_km: float | None = None
+    fitted: date | None = None
     history: tuple[FakeEvent, ...] = ()
 
 

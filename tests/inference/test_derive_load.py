@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -65,6 +67,34 @@ def test_a_new_filter_holds_hardly_any_ash() -> None:
 def test_where_nothing_lies_above_clean_all_of_it_may_be_ash() -> None:
     found = derived(READ | {"gauge_pressure.fast_idle": 18.0}, odometer=150_000.0, fitted_at_km=0.0)
     assert found["ash_excess_share"].spread.high == 1.0
+
+
+def test_a_cleaning_takes_most_of_the_ash_out() -> None:
+    dirty = derived(READ, odometer=150_000.0, fitted_at_km=0.0)["ash_load"].spread
+    cleaned = (FakeEvent("filter cleaned", 149_000.0),)
+    found = derived(READ, odometer=150_000.0, fitted_at_km=0.0, history=cleaned)["ash_load"].spread
+    assert 0.05 * dirty.mid < found.mid < 0.3 * dirty.mid
+    lost = derived(READ, odometer=150_000.0, fitted_at_km=0.0, history=(FakeEvent("filter cleaned"),))
+    assert "ash_load" not in lost
+
+
+def test_an_additive_leaves_ash_of_its_own() -> None:
+    plain = derived(READ, odometer=150_000.0, fitted_at_km=0.0, filter_type="uncoated")["ash_load"].spread
+    additive = derived(READ, odometer=150_000.0, fitted_at_km=0.0, filter_type="additive")["ash_load"].spread
+    assert additive.mid > 1.5 * plain.mid
+
+
+def test_a_change_on_the_day_it_was_fitted_is_that_fitting() -> None:
+    day = date(2024, 5, 1)
+    changed = (FakeEvent("filter replaced", None, day),)
+    found = derived(READ, odometer=150_000.0, fitted_at_km=120_000.0, fitted=day, history=changed)
+    assert found["distance_on_filter"].spread.mid == 30_000.0
+
+
+def test_a_sintered_metal_filter_is_out_of_range() -> None:
+    reading = derived(READ, substrate="sintered metal")["soot_load"]
+    assert not reading.in_range
+    assert any("sintered metal" in note for note in reading.notes)
 
 
 def test_a_replaced_filter_counts_from_its_change() -> None:
