@@ -12,7 +12,7 @@ from rich.text import Text
 from explain.jsonout import round_names, rounded
 from explain.terminal import LEVEL_STYLE, Line, percent, print_block
 from explain.words import Speaker, phrases, say
-from inference.belief.judge import weigh
+from inference.belief.judge import waterfall, weigh
 from inference.diagnose import evidence_of
 from inference.engine.verdicts import Fired, Met
 from inference.result import Result
@@ -74,26 +74,24 @@ class How(BaseModel):
 def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
     """Return the proof for one cause: every finding that weighs on it, with every derivation of it."""
     cause, entry = result.cause(cause_id), knowledge.causes[cause_id]
-    weights, waterfall = cause.weights, cause.waterfall
-    if not waterfall:
-        evidence = evidence_of(result.case, knowledge, result.rounds)
-        weights, waterfall = weigh(evidence, [cause_id])[cause_id]
+    evidence = evidence_of(result.case, knowledge, result.rounds)
+    steps = waterfall(knowledge, evidence, cause_id)
+    step_of = {(s.finding, s.round): s.decibans for s in steps if s.finding}
     speaker = Speaker(knowledge, result)
     names = round_names(result)
-    steps = {(s.finding, s.round): s.decibans for s in waterfall if s.finding}
     grounds = [
         Ground(
             finding=w.finding, says=speaker.finding_says(w.finding, w.round), round=names[w.round],
             state="holds" if w.holds else "fails", decibans=rounded(w.decibans),
-            step=rounded(steps[(w.finding, w.round)]) if (w.finding, w.round) in steps else None,
+            step=rounded(step_of[w.finding, w.round]) if (w.finding, w.round) in step_of else None,
             activations=_activations(knowledge, result, speaker, w.finding, w.round),
         )
-        for w in weights
+        for w in weigh(evidence, [cause_id])[cause_id]
     ]  # fmt: skip
     return How(
         cause=cause_id, title=entry.title, probability=rounded(cause.probability), now=rounded(cause.now),
-        level=cause.level, state=cause.state, start_decibans=rounded(waterfall[0].total),
-        total_decibans=rounded(waterfall[-1].total), mechanism=entry.mechanism, leads_to=list(entry.leads_to),
+        level=cause.level, state=cause.state, start_decibans=rounded(steps[0].total),
+        total_decibans=rounded(steps[-1].total), mechanism=entry.mechanism, leads_to=list(entry.leads_to),
         grounds=grounds, settle=[knowledge.tests[t].title for t in entry.tests],
         prior_source=knowledge.sources[entry.prior.source].title,
     )  # fmt: skip

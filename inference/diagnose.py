@@ -115,10 +115,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     judged = judge_case(case, knowledge)
     rounds, evidence, decided, gate = judged.rounds, judged.evidence, judged.decided, judged.gate
     weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]])
-    causes = tuple(
-        replace(c, weights=weights[c.id][0], waterfall=weights[c.id][1]) if c.id in weights else c
-        for c in judged.causes
-    )
+    causes = tuple(replace(c, weights=weights[c.id]) if c.id in weights else c for c in judged.causes)
     latest = rounds[-1]
     cautions = sorted(decided.cautions, key=lambda c: (knowledge.cautions[c].rank, c))
     conflicts = tuple(

@@ -89,7 +89,6 @@ class CauseResult:
     because_of: tuple[str, ...]
     settled_by: str | None
     weights: tuple[Weight, ...] = ()
-    waterfall: tuple[Step, ...] = ()
 
     @property
     def speaks_for(self) -> tuple[Weight, ...]:

@@ -20,6 +20,7 @@ from math import log10
 import numpy as np
 
 from inference.belief.activation import Net
+from inference.belief.soft import fold_absent, fold_present
 from inference.engine.verdicts import FindingResult, Leaning, Vote
 from kb.model import Cause, Knowledge
 
@@ -50,10 +51,9 @@ class Verdict:
         return self.if_true > self.if_false
 
     @property
-    def doubt(self) -> float:
-        """The smaller likelihood over the larger, 0 (beyond doubt) to 1 (says nothing)."""
-        low, high = sorted((self.if_true, self.if_false))
-        return low / high
+    def trust(self) -> float:
+        """The larger likelihood's share of both, 0.5 (says nothing) to 1 (beyond doubt)."""
+        return max(self.if_true, self.if_false) / (self.if_true + self.if_false)
 
     @property
     def says_something(self) -> bool:
@@ -130,7 +130,7 @@ def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted:
         if verdict is not None:
             by_group.setdefault(knowledge.findings[name].group or f"alone:{name}", []).append(verdict)
     chosen = [
-        max(members, key=lambda v: (v.holds, knowledge.findings[v.finding].rank, -v.doubt, v.finding))
+        max(members, key=lambda v: (v.holds, knowledge.findings[v.finding].rank, v.trust, v.finding))
         for members in by_group.values()
     ]
     return {v.finding: v for v in sorted(chosen, key=lambda v: v.finding)}
@@ -198,7 +198,7 @@ def _shared_nodes(
                 if name in COMPLAINT:
                     continue
                 if before.holds == verdict.holds and not any(before.round < at <= r for at in repairs):
-                    if verdict.doubt < before.doubt:  # the same thing seen more surely: it replaces the first look
+                    if verdict.trust > before.trust:  # the same thing seen more surely: it replaces the first look
                         out[out.index(before)] = last[name] = verdict
                     continue
             out.append(verdict)

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import log10
 
 import numpy as np
 
-from inference.belief.activation import Posterior, posteriors
+from inference.belief.activation import posteriors
+from inference.belief.decibans import totals, without_each
 from inference.belief.evidence import Evidence, Verdict
 from inference.result import CauseResult, State, Step, Weight
 from inference.values import Level
 from kb.model import Knowledge
 
 LIKELY, POSSIBLE, PROVEN = 0.5, 0.1, 0.95
+MOST_DB, LEAST_DB = 30.0, 0.05  # evidence never weighs more than the first; below the second it is not told
 SHOWN = 6  # causes for which decibans are worked out unasked
 
 
@@ -50,48 +53,52 @@ def judge(knowledge: Knowledge, evidence: Evidence) -> tuple[tuple[CauseResult, 
     return tuple(sorted(out, key=lambda c: (-c.probability, c.id))), float(posterior.none[0])
 
 
-def weigh(evidence: Evidence, causes: Sequence[str]) -> dict[str, tuple[tuple[Weight, ...], tuple[Step, ...]]]:
-    """Work out, for the causes named, what each finding weighs and the waterfall from prior to posterior.
+def weigh(evidence: Evidence, causes: Sequence[str]) -> dict[str, tuple[Weight, ...]]:
+    """Work out, for the causes named, what each finding weighs: the decibans by which the odds fall without it.
 
-    The weight of a shared finding is the decibans by which the odds fall without it (it does not depend on order);
-    a private one's is its likelihood ratio. The waterfall takes the private evidence first, then the shared findings
-    in order of round and name; its steps add up to the posterior exactly.
+    It does not depend on the order of asking. Private evidence weighs its likelihood ratio; a proof or a veto that
+    settles the cause is given as the most that any evidence may weigh.
     """
-    m = len(evidence.nodes)
-    wanted = [evidence.net.names.index(c) for c in causes]
-    without = ~np.eye(m, dtype=np.bool_)
-    growing = np.tril(np.ones((m + 1, m), dtype=np.bool_), -1)
-    include = np.vstack([np.ones((1, m), dtype=np.bool_), without, growing])
-    odds = _decibans(posteriors(evidence.net, include))
+    shared = without_each(evidence.net) if evidence.nodes else np.zeros((0, len(evidence.net.names)))
     out = {}
-    for i in wanted:
-        cause = evidence.net.names[i]
-        weights = [_weight(node, float(odds[0, i] - odds[1 + j, i]), False) for j, node in enumerate(evidence.nodes)]
-        mine = [p for p in evidence.private if p.cause == cause]
-        weights += [_weight(p.verdict, p.decibans, True) for p in mine]
-        weights = [w for w in weights if abs(w.decibans) >= 0.05]
-        weights.sort(key=lambda w: (-abs(w.decibans), w.finding, w.round))
-        out[cause] = (tuple(weights), _waterfall(evidence, odds[m + 1 :, i], mine))
+    for cause in causes:
+        i = evidence.net.names.index(cause)
+        weights = [_weight(n, float(db), False) for n, db in zip(evidence.nodes, shared[:, i], strict=True)]
+        weights += [_weight(p.verdict, p.decibans, True) for p in evidence.private if p.cause == cause]
+        if cause in evidence.settled:
+            side, verdict = evidence.settled[cause]
+            weights = [w for w in weights if w.finding != verdict.finding]
+            weights.append(_weight(verdict, MOST_DB if side == "present" else -MOST_DB, True))
+        weights = [w for w in weights if abs(w.decibans) >= LEAST_DB]
+        out[cause] = tuple(sorted(weights, key=lambda w: (-abs(w.decibans), w.finding, w.round)))
     return out
+
+
+def waterfall(knowledge: Knowledge, evidence: Evidence, cause: str) -> tuple[Step, ...]:
+    """Return how the belief in a cause grew from its prior: private evidence first, then the shared findings.
+
+    The shared findings come in order of round and name. The steps add up to the posterior exactly, unless a proof or
+    a veto settles the cause; that stands last, as the most that any evidence may weigh.
+    """
+    total = 10 * log10(knowledge.causes[cause].prior.p / (1 - knowledge.causes[cause].prior.p))
+    steps = [Step(None, 0, total, total)]
+
+    def take(verdict: Verdict, decibans: float) -> None:
+        nonlocal total
+        total += decibans
+        steps.append(Step(verdict.finding, verdict.round, decibans, total))
+
+    for private in evidence.private:
+        if private.cause == cause:
+            take(private.verdict, private.decibans)
+    column = totals(evidence.net, range(len(evidence.nodes)))[:, evidence.net.index(cause)]
+    for j, node in enumerate(evidence.nodes):
+        take(node, 0.0 if column[j] == column[j + 1] else float(column[j + 1] - column[j]))
+    if cause in evidence.settled:
+        side, verdict = evidence.settled[cause]
+        take(verdict, MOST_DB if side == "present" else -MOST_DB)
+    return tuple(steps)
 
 
 def _weight(verdict: Verdict, decibans: float, private: bool) -> Weight:
     return Weight(verdict.finding, verdict.round, verdict.holds, decibans, private)
-
-
-def _decibans(posterior: Posterior) -> np.ndarray:
-    with np.errstate(divide="ignore"):
-        return np.asarray(10 * (np.log10(posterior.causes) - np.log10(posterior.absent)))
-
-
-def _waterfall(evidence: Evidence, growing: np.ndarray, mine: Sequence) -> tuple[Step, ...]:  # type: ignore[type-arg]
-    total = float(growing[0]) - sum(p.decibans for p in mine)
-    steps = [Step(None, 0, total, total)]
-    for private in mine:
-        total += private.decibans
-        steps.append(Step(private.verdict.finding, private.verdict.round, private.decibans, total))
-    for j, node in enumerate(evidence.nodes):
-        gain = float(growing[j + 1] - growing[j])
-        total += gain
-        steps.append(Step(node.finding, node.round, gain, total))
-    return tuple(steps)

@@ -1,0 +1,153 @@
+"""The gate: it opens where all is known and good, and nothing missing, explained away or told of habits opens it."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from inference.case import Case
+from inference.change import changed, without
+from inference.diagnose import diagnose
+from inference.read_case import read_case
+from kb.load import load
+
+KNOWLEDGE = load()
+HERE = Path(__file__).parent
+CLEAR = read_case(HERE / "cases" / "clear.yaml", KNOWLEDGE)
+CASE_FILES = [
+    p for p in sorted((HERE.parent.parent / "cases").glob("*.yaml")) if not p.name.endswith(".expected.yaml")
+]
+
+
+def decision(case: Case) -> str:
+    return diagnose(case, KNOWLEDGE).gate.decision
+
+
+def slots(case: Case) -> list[str]:
+    """Everything that a case says and that can be taken away."""
+    out = {s for r in case.rounds for s in (*r.readings, *r.answers)} | set(case.usage)
+    if any(r.codes is not None for r in case.rounds):
+        out.add("codes")
+    return sorted(out)
+
+
+def test_it_opens_where_everything_is_known_and_good() -> None:
+    assert decision(CLEAR) == "clear"
+
+
+# What clear needs, each by the fact that alone carries it here; pairs where either serves
+NEEDED = [
+    ["gauge_pressure.fast_idle", "gauge_pressure.idle"], ["gauge_pressure.key_on"], ["coolant_temperature.now"],
+    ["fuel_level"], ["oil_level"], ["oil_level_rising"], ["fuel_smell_in_oil"], ["fluid_leaks_seen"],
+    ["coolant_disappears"], ["blue_smoke"], ["exhaust_leak_seen"], ["soot_in_tailpipe"], ["bonnet_closed"],
+    ["handbrake_on"], ["gear_neutral_or_park"], ["extraction_or_open_air"], ["clear_of_combustibles"],
+    ["extinguisher_at_hand"], ["codes"], ["egr_valve_moves_freely", "egr_actual", "air_mass_flow.idle", "air_mass_flow.fast_idle"],
+    ["whistle_under_boost", "power_loss"],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("gone", NEEDED, ids=lambda g: "+".join(g))
+def test_it_closes_when_what_it_needs_is_not_known(gone: list[str]) -> None:
+    assert decision(without(CLEAR, KNOWLEDGE, gone)) != "clear"
+
+
+@pytest.mark.parametrize(
+    ("slot", "bad", "wanted"),
+    [
+        ("coolant_temperature.now", "74 °C", "hold"),
+        ("fuel_level", "24 %", "hold"),
+        ("oil_level", "-5 %", "hold"),
+        ("oil_level", "108 %", "do not burn"),
+        ("oil_level_rising", "yes", "do not burn"),
+        ("oil_fuel_content", "5 %", "hold"),
+        ("oil_fuel_content", "9 %", "do not burn"),
+        ("fuel_smell_in_oil", "yes", "hold"),
+        ("fluid_leaks_seen", "yes", "do not burn"),
+        ("coolant_disappears", "yes", "do not burn"),
+        ("blue_smoke", "yes", "do not burn"),
+        ("exhaust_leak_seen", "yes", "do not burn"),
+        ("filter_core_damage_seen", "yes", "do not burn"),
+        ("injector_leak_found", "yes", "do not burn"),
+        ("soot_in_tailpipe", "yes", "hold"),
+        ("coolant_temperature.road", "66 °C", "hold"),
+        ("egr_valve_moves_freely", "no", "hold"),
+        ("intake_leak_found", "yes", "hold"),
+        ("bonnet_closed", "no", "hold"),
+        ("handbrake_on", "no", "hold"),
+        ("gear_neutral_or_park", "no", "hold"),
+        ("extraction_or_open_air", "no", "hold"),
+        ("clear_of_combustibles", "no", "hold"),
+        ("extinguisher_at_hand", "no", "hold"),
+        ("codes", ["P2463", "P0544"], "hold"),
+        ("codes", ["P2463", "P0263"], "hold"),
+        ("codes", ["P2463", "P0401"], "hold"),
+        ("gauge_pressure.fast_idle", "190 mbar", "do not burn"),
+        ("gauge_pressure.key_on", "8 mbar", "hold"),
+    ],
+)
+def test_each_bad_fact_closes_it_in_its_own_way(slot: str, bad: object, wanted: str) -> None:
+    assert decision(changed(CLEAR, KNOWLEDGE, {slot: bad})) == wanted
+
+
+def test_unknown_is_not_no() -> None:
+    for question in ("fluid_leaks_seen", "extinguisher_at_hand", "blue_smoke"):
+        assert decision(changed(CLEAR, KNOWLEDGE, {question: "unknown"})) == "hold"
+
+
+def test_a_documented_limit_of_the_maker_wins() -> None:
+    from dataclasses import replace
+
+    assert decision(replace(CLEAR, burn_limit_g_l=1.5)) == "do not burn"
+
+
+def test_codes_cleared_just_now_are_not_taken_for_none() -> None:
+    from dataclasses import replace
+
+    from inference.case import CodesCleared
+
+    fresh = replace(CLEAR.rounds[0], codes_cleared=CodesCleared(2.0, 1.0))
+    assert decision(replace(CLEAR, rounds=(fresh,))) == "hold"
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.data())
+def test_taking_facts_away_never_opens_it(data: st.DataObject) -> None:
+    """From any worked case that is not clear, no part of it is clear either."""
+    case = read_case(data.draw(st.sampled_from(CASE_FILES)), KNOWLEDGE)
+    gone = data.draw(st.sets(st.sampled_from(slots(case)), max_size=6) | st.sets(st.sampled_from(slots(case))))
+    if decision(case) != "clear":
+        assert decision(without(case, KNOWLEDGE, gone)) != "clear"
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@given(
+    st.sampled_from(CASE_FILES),
+    st.fixed_dictionaries(
+        {},
+        optional={
+            "typical_trip": st.integers(1, 300).map("{} min".format),
+            "typical_distance": st.integers(1, 400).map("{} km".format),
+            "trips_per_week": st.integers(1, 60),
+            "long_run_per_month": st.integers(0, 40),
+            "idle_hours_per_week": st.integers(0, 60).map("{} h".format),
+            "usual_fuel_level": st.integers(1, 100).map("{} %".format),
+        },
+    ),
+)
+def test_what_is_told_of_habits_never_opens_it(path: Path, usage: dict[str, object]) -> None:
+    case = read_case(path, KNOWLEDGE)
+    if decision(case) == "clear":
+        return
+    try:
+        told = changed(case, KNOWLEDGE, usage)
+    except Exception:  # a trip faster than a vehicle can go is refused before it gets here
+        return
+    assert decision(told) != "clear"
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.sets(st.sampled_from(slots(CLEAR))))
+def test_no_part_of_the_clear_case_is_clear_without_its_needs(gone: set[str]) -> None:
+    if any(set(need) <= gone for need in NEEDED):
+        assert decision(without(CLEAR, KNOWLEDGE, gone)) != "clear"
