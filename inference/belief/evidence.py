@@ -215,9 +215,11 @@ def _links(
     for j, node in enumerate(nodes):
         leak = knowledge.findings[node.finding].leak or 0.0
         present[j] = node.holds
-        leaks[j] = 1 - (1 - leak) * (1 - node.doubt) if node.holds else leak * (1 - node.doubt)
         column = _column(knowledge, causes, node.finding)
-        links[:, 0, j] = column if node.holds else column * (1 - node.doubt)
+        if node.holds:
+            links[:, 0, j], leaks[j] = column, fold_present(leak, node.trust)
+        else:
+            links[:, 0, j], leaks[j] = fold_absent(column, leak, node.trust)
         links[:, 1, j] = np.where(node.round >= gone, 0.0, links[:, 0, j])
     return links, leaks, present
 
