@@ -100,6 +100,10 @@ class Again:
         except ImpossibleEvidence:
             return None
 
+    def derive_alike(self, case: Case, other: Case) -> bool:
+        """Whether two changed cases have the same derived readings."""
+        return self._derive(case) == self._derive(other)
+
     def _of(self, case: Case) -> Standing:
         base, knowledge = self.base, self.knowledge
         derived = self._derive(case)

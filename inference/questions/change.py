@@ -95,12 +95,9 @@ def _check_names(knowledge: Knowledge, slots: Sequence[str], case: Case) -> None
 
 
 def _other_kind(knowledge: Knowledge, slot: str) -> str:
-    if slot.partition(".")[0] in knowledge.derived:
-        return (
-            "worked out from readings; change one of those:"
-            + " "
-            + ", ".join(knowledge.derived[slot.partition(".")[0]].inputs)
-        )
+    derived = knowledge.derived.get(slot.partition(".")[0])
+    if derived is not None:
+        return f"worked out from other readings; change one of {', '.join(derived.inputs)}"
     if slot in knowledge.findings:
         return "a finding, which the rules set; change what it is found from"
     return "a cause; change what speaks for or against it" if slot in knowledge.causes else ""
