@@ -28,7 +28,7 @@ def air_mass_ratio(air: Numeric, charge: Numeric) -> Numeric:
 
     References
     ----------
-    common-practice: the two agree within 15 % with the valve shut (FACTS section 10, from memory).
+    common-practice: the two agree within 15 % with the valve shut (from memory).
 
     Examples
     --------

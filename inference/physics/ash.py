@@ -52,7 +52,7 @@ def ash_rate(oil_use: Numeric, sulphated_ash: Numeric) -> Numeric:
 
     References
     ----------
-    from-memory (FACTS section 4); sulphated ash after ASTM D874.
+    from-memory; sulphated ash after ASTM D874.
 
     Examples
     --------
@@ -87,7 +87,7 @@ def ash_load(rate: Numeric, distance: Numeric, capture: Numeric, volume: Numeric
 
     References
     ----------
-    Conservation of mass; capture 0.5 to 0.9: from-memory (FACTS section 4).
+    Conservation of mass; capture 0.5 to 0.9: from-memory.
 
     Examples
     --------
@@ -121,7 +121,7 @@ def split(ash: Numeric, pitch: Numeric, opening: Numeric) -> tuple[Numeric, Nume
 
     References
     ----------
-    Geometry; the layer comes first (s36-ash-stages-2012 for the stages; figures from-memory, FACTS section 4).
+    Geometry; the layer comes first (s36-ash-stages-2012 for the stages; figures from-memory).
 
     Examples
     --------

@@ -70,7 +70,7 @@ def filtration_area(volume: Numeric, pitch: Numeric, opening: Numeric) -> Numeri
 
     References
     ----------
-    Geometry (FACTS section 1).
+    Geometry.
 
     Examples
     --------

@@ -46,7 +46,7 @@ def speed_density(
 
     References
     ----------
-    heywood-1988 chapter 2 (from memory); filling 0.85 to 0.95: from-memory (FACTS section 2).
+    heywood-1988 chapter 2 (from memory); filling 0.85 to 0.95: from-memory.
 
     Examples
     --------
@@ -79,7 +79,7 @@ def fresh_air(charge: Numeric, egr_share: Numeric) -> Numeric:
 
     References
     ----------
-    Conservation of mass; shares met in practice: from-memory (FACTS section 12).
+    Conservation of mass; shares met in practice: from-memory.
 
     Examples
     --------
@@ -113,7 +113,7 @@ def exhaust_flow(air: Numeric, excess_air: Numeric, stoichiometric: float = 14.5
 
     References
     ----------
-    Conservation of mass; 14.5 (14.4 to 14.6): from-memory (FACTS section 2).
+    Conservation of mass; 14.5 (14.4 to 14.6): from-memory.
 
     Examples
     --------
@@ -148,8 +148,7 @@ def downstream_drop(mass_flow: Numeric, temperature: Numeric, coefficient: Numer
 
     References
     ----------
-    Form (pressure as density times velocity squared): common textbook; C 150 (90 to 250) mbar: from-memory
-    (FACTS section 12).
+    Form (pressure as density times velocity squared): common textbook; C 150 (90 to 250) mbar: from-memory.
 
     Examples
     --------

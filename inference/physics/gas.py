@@ -35,7 +35,7 @@ def density(pressure: Numeric, temperature: Numeric, molar_mass: float = MOLAR_M
 
     References
     ----------
-    Ideal gas law; molar mass of lean exhaust: from-memory (FACTS section 2).
+    Ideal gas law; molar mass of lean exhaust: from-memory.
 
     Examples
     --------
@@ -99,7 +99,7 @@ def heat_capacity(temperature: Numeric) -> Numeric:
 
     References
     ----------
-    from-memory (FACTS section 2: 1.06 kJ/(kg K) at 150 °C, 1.13 at 600 °C), joined by a line.
+    from-memory (1.06 kJ/(kg K) at 150 °C, 1.13 at 600 °C), joined by a line.
 
     Examples
     --------

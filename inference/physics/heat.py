@@ -177,7 +177,7 @@ def warm_up_time(ambient: Numeric) -> tuple[Numeric, Numeric, Numeric]:
 
     References
     ----------
-    from-memory (FACTS section 8: 8 to 15 min at 20 °C, 15 to 25 min at -10 °C).
+    from-memory (8 to 15 min at 20 °C, 15 to 25 min at -10 °C).
 
     Examples
     --------

@@ -137,7 +137,7 @@ class Terms:
             better = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
             change = float(np.abs(better - soot).max())
             soot = better
-            if change < 1e-5:
+            if change < 1e-4:  # the next step, squared, lies far below what counts
                 break
         return soot
 
@@ -200,7 +200,7 @@ def filter_drop(body: Body, gas: Stream, soot: Numeric = 0.0, ash: Numeric = 0.0
 
     References
     ----------
-    konstandopoulos-johnson-1989, konstandopoulos-2000 (from memory); ash by geometry (FACTS section 1).
+    konstandopoulos-johnson-1989, konstandopoulos-2000 (from memory); ash by geometry.
 
     Examples
     --------

@@ -51,7 +51,7 @@ def test_ash_grows_with_distance_oil_and_its_ash() -> None:
 
 
 def test_ash_by_hand() -> None:
-    """FACTS section 4, by hand: 0.1 l/1000 km and 0.8 % make 0.68 g/1000 km; 70 % of it over 150 000 km in 2.5 l."""
+    """By hand: 0.1 l/1000 km and 0.8 % make 0.68 g/1000 km; 70 % of it over 150 000 km in 2.5 l."""
     read = READ | {"oil_consumption": 0.1, "oil_sulphated_ash": 0.8}
     found = derived(read, odometer=150_000.0, fitted_at_km=0.0, volume_l=2.5)
     assert found["oil_ash_rate"].spread.mid == pytest.approx(0.68, rel=0.02)

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from inference.derive import derive
+from inference.derive import DerivedReading, derive
 from tests.inference.physics_fakes import FakeCase, FakeEvent, FakeRound, derived, knowledge
 
 
@@ -130,12 +130,12 @@ def test_a_blocking_at_an_unknown_distance_leaves_the_interval_unknown() -> None
     assert found["blockings"].spread.mid == 3.0
 
 
-def two(when: str, history: tuple[FakeEvent, ...] = (), second: float = 30.0) -> dict[str, object]:
+def two(when: str, history: tuple[FakeEvent, ...] = (), second: float = 30.0) -> dict[str, DerivedReading]:
     rounds = (
         FakeRound({"gauge_pressure.fast_idle": 62.0}, {}, 0, "arrival", date(2026, 3, 2), 100_000.0),
         FakeRound({"gauge_pressure.fast_idle": second}, {}, 1, when, date(2026, 3, 9), 100_400.0),
     )
-    return derive(FakeCase(rounds, history=history), knowledge())[1]  # type: ignore[return-value]
+    return derive(FakeCase(rounds, history=history), knowledge())[1]
 
 
 def burn(completed: str, odometer: float = 100_100.0) -> tuple[FakeEvent, ...]:
@@ -157,8 +157,8 @@ def test_what_a_burn_left_needs_a_burn_that_was_completed(
 
 def test_the_change_of_the_index_is_sharper_than_the_index() -> None:
     """The filter's own unknowns fall out of the ratio of two rounds."""
-    change = two("after burn", second=60.0)["index_change.fast_idle"].spread  # type: ignore[attr-defined]
-    index = two("after burn", second=60.0)["restriction_index.fast_idle"].spread  # type: ignore[attr-defined]
+    change = two("after burn", second=60.0)["index_change.fast_idle"].spread
+    index = two("after burn", second=60.0)["restriction_index.fast_idle"].spread
     assert change.mid == pytest.approx(1.0, abs=0.1)
     assert (change.high - change.low) / change.mid < (index.high - index.low) / index.mid
 

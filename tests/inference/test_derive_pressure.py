@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bench.pressures import Vehicle, readings
-from inference.derive import derive
+from inference.derive import DerivedReading, derive
 from kb.slots import Slots
 from tests.inference.physics_fakes import FakeCase, FakeEvent, FakeRound, derived, knowledge
 
@@ -33,7 +33,7 @@ FULL = {
 }  # fmt: skip
 
 
-def everything() -> list[dict[str, object]]:
+def everything() -> list[dict[str, DerivedReading]]:
     """A case so fully read that every derived reading comes about."""
     rounds = (
         FakeRound(FULL, {"oil_meets_low_ash_grade": "yes"}, 0, "arrival", odometer_km=148_000.0),
@@ -43,7 +43,7 @@ def everything() -> list[dict[str, object]]:
         FakeEvent("blocked", 145_000.0), FakeEvent("forced regeneration", 145_020.0, completed="yes"),
         FakeEvent("forced regeneration", 148_010.0, completed="yes"),
     )  # fmt: skip
-    return derive(FakeCase(rounds, fitted_at_km=0.0, history=history), knowledge())  # type: ignore[return-value]
+    return derive(FakeCase(rounds, fitted_at_km=0.0, history=history), knowledge())
 
 
 def test_every_derived_reading_that_is_described_can_come_about() -> None:
@@ -55,10 +55,25 @@ def test_a_derived_reading_carries_all_it_needs() -> None:
     for found in everything():
         for slot, reading in found.items():
             entry = knowledge().derived[slot.partition(".")[0]]
-            assert reading.id == slot  # type: ignore[attr-defined]
-            assert (reading.unit, reading.formula, reading.source) == (entry.unit, entry.formula, entry.source)  # type: ignore[attr-defined]
-            assert reading.spread.low <= reading.spread.mid <= reading.spread.high  # type: ignore[attr-defined]
-            assert list(reading.spread.sample) == sorted(reading.spread.sample)  # type: ignore[attr-defined]
+            assert reading.id == slot
+            assert (reading.unit, reading.formula, reading.source) == (entry.unit, entry.formula, entry.source)
+            assert reading.spread.low <= reading.spread.mid <= reading.spread.high
+            assert list(reading.spread.sample) == sorted(reading.spread.sample)
+
+
+def test_inputs_are_things_a_case_has() -> None:
+    slots = set(Slots(knowledge()).unit_by_slot) | {"oil_meets_low_ash_grade"}
+    for found in everything():
+        for reading in found.values():
+            assert set(reading.inputs) - slots <= {"engine_litres", "odometer", "filter", "history", "layout"}
+            assert reading.inputs or reading.notes
+
+
+def test_what_it_says_can_be_filled_in() -> None:
+    for entry in knowledge().derived.values():
+        said = entry.says.format(low="1", mid="2", high="3", unit=entry.unit)
+        assert "2" in said
+        assert "{" not in said
 
 
 def test_nothing_read_nothing_derived_but_what_the_engine_tells() -> None:

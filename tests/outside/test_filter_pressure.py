@@ -16,7 +16,7 @@ from inference.physics import filter_pressure as fp
 from inference.physics.gas import density, viscosity, volume_flow
 from inference.physics.load import Body, Stream, filter_drop
 
-# Worked example A of FACTS section 1: 200 cells a square inch, 14 thousandths of an inch wall, no deep bed.
+# Worked example A: 200 cells a square inch, 14 thousandths of an inch wall, no deep bed.
 BODY = Body(
     volume=math.pi / 4 * 0.1438**2 * 0.1524, pitch=fp.cell_pitch(200.0), wall=0.3556e-3, length=0.1524,
     permeability=3e-13, cake=100.0 * 2e-14, deep_bed=0.0, deep_bed_load=0.5, packing=100.0, ash_permeability=2e-13,
@@ -98,7 +98,7 @@ EXAMPLE_A = {  # clean, 3, 6, 10 g/l [Pa]
 @pytest.mark.regression
 @pytest.mark.parametrize("state", STATES)
 def test_worked_example_a(state: str) -> None:
-    """FACTS section 1, computed for this project by hand and kept as a regression: no measurement."""
+    """Computed beforehand from the same formulas by another program, and kept: no measurement."""
     gas = stream(state)
     for soot, pascal in zip((0.0, 3.0, 6.0, 10.0), EXAMPLE_A[state], strict=True):
         assert float(filter_drop(BODY, gas, soot)) == pytest.approx(pascal, rel=0.003, abs=1.0)

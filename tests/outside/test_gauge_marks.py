@@ -1,8 +1,8 @@
 """What the model says a hand gauge shows, against the trade's marks for a clean system: 3 mbar idle, 40 at 2,500 1/min.
 
-The marks are common practice (common-practice: no published source). The percentages are FACTS section 12: computed
-from parameters remembered (from memory). So this holds the model to what the trade expects to see; it is no
-measurement. Tolerances: 10 % on a pressure, 0.4 g/l on a median load, 1.3 g/l on an upper bound.
+The marks are common practice (common-practice: no published source). The percentages were computed beforehand from
+parameters remembered (from memory), before this code was written. So this holds the model to what the trade expects to
+see; it is no measurement. Tolerances: 10 % on a pressure, 0.4 g/l on a median load, 1.3 g/l on an upper bound.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def idle_at(mbar: float) -> np.ndarray:
 
 def test_forty_at_2500_and_three_at_idle_are_no_one_state() -> None:
     share = float(np.mean(idle_at(40.0) <= 3.0))
-    assert 0.002 < share < 0.03  # FACTS: about 0.01
+    assert 0.002 < share < 0.03  # about 0.01 was computed beforehand
 
 
 def test_rise_from_idle_to_2500() -> None:

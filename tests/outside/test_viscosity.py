@@ -2,7 +2,7 @@
 
 Source S28 (s28-gas-viscosity, read in excerpt): UW/MHTL 8406 (1984), Sutherland's formula with its constants for air,
 Irvine and Liley (1984). The coefficients of the last are from memory; that they are right is checked against the
-values computed from S28 itself (FACTS section 2).
+values computed from S28 itself.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ def test_irvine_liley_within_one_per_cent(celsius: float) -> None:
     (20.0, 18.21, 18.21), (200.0, 25.79, 25.82), (400.0, 32.58, 32.60), (600.0, 38.33, 37.13),
 ])  # fmt: skip
 def test_the_formulas_are_copied_rightly(celsius: float, by_uw: float, by_irvine: float) -> None:
-    """Values of both formulas as computed from S28, FACTS section 2 (600 °C lies outside Irvine and Liley's range)."""
+    """Values of both formulas as computed beforehand from S28 (600 °C lies outside Irvine and Liley's range)."""
     kelvin = celsius + 273.15
     assert uw_mhtl_8406(kelvin) * 1e6 == pytest.approx(by_uw, abs=0.006)
     assert irvine_liley(kelvin) * 1e6 == pytest.approx(by_irvine, abs=0.02)
