@@ -28,6 +28,8 @@ app = typer.Typer(
 )  # fmt: skip
 rules_app = typer.Typer(help="Look after the rules.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(rules_app, name="rules")
+bench_app = typer.Typer(help="Measure how well the program does.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(bench_app, name="bench")
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="case file (YAML)")]
 AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON")]
@@ -137,37 +139,20 @@ def how(
 @app.command()
 def chain(
     case: CaseFile,
-    output: Annotated[Path, typer.Option("-o", "--output", help="picture to write: .svg, .png or .dot")],
+    output: Annotated[Path, typer.Option("-o", "--output", help="file to write: .svg, .png, .dot or .html")],
     cause: Annotated[str | None, typer.Option(help="only the branch of this cause")] = None,
+    whynot: Annotated[str | None, typer.Option(help="a cause or finding that does not stand, and where it broke")] = None,
     all: Everything = False,
 ) -> None:
     """Draw the chain of reasoning, from what was read to what to do.
 
     Example: clogwise chain cases/school-run.yaml -o school-run.svg
     """
+    from clogwise.paper import draw_chain
+
     knowledge, result = diagnosed(case)
-    nodes = draw_chain(knowledge, result, output, cause, all)
+    nodes = draw_chain(knowledge, result, output, cause, all, whynot)
     typer.echo(f"{output}: {nodes} nodes")
-
-
-def draw_chain(knowledge: Knowledge, result: Result, output: Path, cause: str | None = None, all: bool = False) -> int:
-    """Write the chain's picture in the format that the file's ending names; return the number of nodes drawn."""
-    from kb.faults import nearest
-
-    format_ = output.suffix.lstrip(".").lower()
-    from explain.draw import FORMATS, draw
-
-    if format_ not in FORMATS:
-        says = f"the ending '{output.suffix}' is no picture format here; take .svg, .png or .dot"
-        raise Faults([Fault(str(output), 0, "", says)])
-    if cause is not None and cause not in knowledge.causes:
-        raise Faults([Fault("--cause", 0, "", f"there is no cause '{cause}'{nearest(cause, knowledge.causes)}")])
-    from clogwise.files import write_whole
-    from explain.chain import build, select
-
-    graph = select(build(knowledge, result), result, cause, all)
-    write_whole(output, draw(graph, result.case.name, format_))
-    return int(graph.number_of_nodes())
 
 
 @rules_app.command("check")
@@ -188,6 +173,29 @@ def rules_check(json: AsJson = False) -> None:
             typer.echo(line)
     if report.faults:
         raise typer.Exit(2)
+
+
+@bench_app.command("cases")
+def bench_cases(
+    folder: Annotated[Path, typer.Argument(help="folder of cases with their expected outcomes")] = Path("cases"),
+    json: AsJson = False,
+) -> None:
+    """Run every case whose outcome is known and print how often the program was right.
+
+    Example: clogwise bench cases
+    """
+    from clogwise.casebench import case_files, outcome, score
+    from kb.load import load
+
+    knowledge = load()
+    result = score([outcome(path, knowledge) for path in case_files(folder)])
+    if json:
+        from explain import jsonout
+
+        typer.echo(jsonout.dump(result))
+    else:
+        for line in result.lines():
+            typer.echo(line)
 
 
 @app.command()

@@ -19,8 +19,8 @@ def run_demo(folder: Path, out: Console) -> None:
     ------
     Faults : the folder cannot be made or written
     """
-    from clogwise.cli import draw_chain
     from clogwise.files import write_whole
+    from clogwise.paper import draw_chain
     from explain import checkview, howview
     from explain.terminal import Terminal
     from inference.diagnose import diagnose

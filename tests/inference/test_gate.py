@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from inference.case import Case
 from inference.change import changed, without
-from inference.diagnose import diagnose
+from inference.diagnose import judge_case
 from inference.read_case import read_case
 from kb.load import load
 
@@ -21,7 +21,7 @@ CASE_FILES = [
 
 
 def decision(case: Case) -> str:
-    return diagnose(case, KNOWLEDGE).gate.decision
+    return judge_case(case, KNOWLEDGE).gate.decision
 
 
 def slots(case: Case) -> list[str]:
