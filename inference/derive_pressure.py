@@ -78,6 +78,7 @@ def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
         if ref is None:
             continue
         references[condition] = ref
+        sheet.memo[f"reference.{condition}"] = ref
         _expected(sheet, ref)
         _indices(sheet, ref)
         if ref.gas.measured:

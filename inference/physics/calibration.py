@@ -79,6 +79,8 @@ FILLING = Parameter(0.82, 0.88, 0.93, "1", False, "volumetric efficiency; from m
 CHARGE_TEMPERATURE = Parameter(305.0, 318.0, 335.0, "K", False, "in the manifold, unloaded; from memory")
 CHARGE_TEMPERATURE_LOADED = Parameter(308.0, 322.0, 342.0, "K", False, "behind the cooler; from memory")
 
+SOOT_GATHERED = Parameter(0.0, 20e-9, 50e-9, "kg/m", False, "5 to 50 mg/km, some or all burnt on the road; from memory")
+
 # By condition: engine speed, gas temperature, exhaust fed back, manifold pressure over outside pressure.
 SPEED = {
     "idle": Parameter(750.0, 820.0, 890.0, "1/min", False, "warm idle; from memory"),

@@ -138,7 +138,7 @@ def two(when: str, history: tuple[FakeEvent, ...] = (), second: float = 30.0) ->
     return derive(FakeCase(rounds, history=history), knowledge())[1]
 
 
-def burn(completed: str, odometer: float = 100_100.0) -> tuple[FakeEvent, ...]:
+def burn(completed: str, odometer: float = 100_380.0) -> tuple[FakeEvent, ...]:
     return (FakeEvent("forced regeneration", odometer, date(2026, 3, 3), completed),)
 
 
@@ -153,6 +153,28 @@ def test_what_a_burn_left_needs_a_burn_that_was_completed(
     found = two(when, history)
     assert ("index_left_after_burn.fast_idle" in found) is known
     assert "index_change.fast_idle" in found
+
+
+def test_soot_gathered_since_the_burn_is_allowed_for() -> None:
+    """A high index long after a burn proves nothing left behind; a low one still proves that little was."""
+    slot = "index_left_after_burn.fast_idle"
+    fresh, late = (two("follow-up", burn("yes", at), 60.0)[slot].spread for at in (100_380.0, 100_100.0))
+    assert fresh.low > 1.6
+    assert late.low < 1.3
+    assert late.high <= fresh.high
+    assert two("follow-up", burn("yes", 100_100.0), 18.0)[slot].spread.high < 1.6
+
+
+def test_a_burn_on_the_day_of_the_round_after_it_is_not_counted_again() -> None:
+    day = date(2026, 3, 2)
+    rounds = (
+        FakeRound({"gauge_pressure.fast_idle": 28.0}, {}, 0, "after burn", day, 100_000.0),
+        FakeRound({"gauge_pressure.fast_idle": 60.0}, {}, 1, "follow-up", date(2026, 3, 3), 100_030.0),
+    )
+    for odometer in (None, 100_000.0):
+        history = (FakeEvent("forced regeneration", odometer, day, "yes"),)
+        found = derive(FakeCase(rounds, history=history), knowledge())[1]
+        assert "index_left_after_burn.fast_idle" not in found
 
 
 def test_the_change_of_the_index_is_sharper_than_the_index() -> None:
