@@ -141,7 +141,7 @@ def chain(
     case: CaseFile,
     output: Annotated[Path, typer.Option("-o", "--output", help="file to write: .svg, .png, .dot or .html")],
     cause: Annotated[str | None, typer.Option(help="only the branch of this cause")] = None,
-    whynot: Annotated[str | None, typer.Option(help="a cause or finding that does not stand, and where it broke")] = None,
+    whynot: Annotated[str | None, typer.Option(help="a cause or finding, and where it broke")] = None,
     all: Everything = False,
 ) -> None:
     """Draw the chain of reasoning, from what was read to what to do.

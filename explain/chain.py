@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from explain.words import Speaker
+from explain.terminal import percent
+from explain.words import Speaker, phrases, say
 from inference.engine.verdicts import Fired
 from inference.result import Result, RoundResult
 from kb.model import Knowledge
@@ -23,17 +24,25 @@ else:
 
 GATE = "gate"
 GIVEN, DERIVED, RULE, FINDING, CAUSE = "given", "derived", "rule", "finding", "cause"
-REMEDY, CAUTION = "remedy", "caution"
-WEAK_DB = 1.0  # evidence below this is left out of the short picture
+REMEDY, CAUTION, MORE = "remedy", "caution", "more"
+WEAK_DB = (1.0, 2.0, 3.0, 5.0, 8.0)  # evidence below this is left out; the next where the picture grows too large
+MOST = 60  # nodes that a page can carry and a reader follow
+FEW = 3  # things not known that are named in the short picture; the rest are counted
+
+
+def new_graph() -> Graph:
+    """Return an empty chain."""
+    return nx.DiGraph()
 
 
 def build(knowledge: Knowledge, result: Result) -> Graph:
     """Return the whole chain.
 
-    Nodes carry ``kind``, ``label`` (words), ``state`` and ``round``; edges ``side`` ("for", "against", "plain") and,
-    between finding and cause, ``decibans``. Ids are stable: ``finding:engine_runs_cold@0``.
+    Nodes carry ``kind``, ``label`` (words), ``value`` (words with unit, or empty), ``state`` and ``round``, rules
+    also ``fired``; edges ``side`` ("for", "against", "open", "plain") and, between finding and cause, ``decibans``.
+    Ids are stable: ``finding:engine_runs_cold@0``.
     """
-    graph: Graph = nx.DiGraph()
+    graph = new_graph()
     speaker = Speaker(knowledge, result)
     for i, round_ in enumerate(result.rounds):
         _add_round(graph, knowledge, speaker, round_, i)
@@ -42,13 +51,7 @@ def build(knowledge: Knowledge, result: Result) -> Graph:
         _add_rule(graph, knowledge, speaker, result.latest, fired, last)
     _add_causes(graph, knowledge, result)
     _add_gate(graph, knowledge, result, last)
-    for step in result.work:
-        node = f"{REMEDY}:{step.remedy}"
-        graph.add_node(node, kind=REMEDY, label=knowledge.remedies[step.remedy].title, state="due", round=last)
-        for why in step.because:
-            source = f"{CAUSE}:{why}" if why in knowledge.causes else GATE
-            if source in graph:
-                graph.add_edge(source, node, side="plain")
+    _add_work(graph, knowledge, result, last)
     return graph
 
 
@@ -66,7 +69,7 @@ def _add_round(graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: Rou
         value = speaker.value(slot, derived.spread)
         graph.add_node(
             f"{DERIVED}:{slot}@{index}",
-            kind=DERIVED, label=f"{speaker.slot_title(slot)}: {value}", round=index,
+            kind=DERIVED, label=speaker.slot_title(slot), value=value, round=index, slot=slot,
             state="in range" if derived.in_range else "out of range", detail=derived.formula,
         )  # fmt: skip
         for name in derived.inputs:
@@ -83,7 +86,7 @@ def _add_slot(graph: Graph, speaker: Speaker, round_: RoundResult, node: str, sl
         return
     value = speaker.value(slot, speaker.facts_at(round_).get(slot))
     index = int(node.rpartition("@")[2])
-    graph.add_node(node, kind=GIVEN, label=f"{speaker.slot_title(slot)}: {value}", state="given", round=index)
+    graph.add_node(node, kind=GIVEN, label=speaker.slot_title(slot), value=value, state="given", round=index, slot=slot)
 
 
 def _add_rule(
@@ -92,7 +95,7 @@ def _add_rule(
     rule = knowledge.rules[fired.rule]
     node = f"{RULE}:{fired.rule}/{fired.way}@{index}"
     says = speaker.fill(rule.because, speaker.facts_at(round_))
-    graph.add_node(node, kind=RULE, label=says, state=fired.verdict, round=index, detail=rule.title, source=rule.source)
+    graph.add_node(node, kind=RULE, label=says, state=fired.verdict, round=index, detail=rule.title, fired=fired)
     for slot, value in fired.facts:
         if value is None:
             continue
@@ -107,7 +110,8 @@ def _add_rule(
         graph.add_edge(source, node, side="plain")
     if fired.verdict == "show":
         target = f"{CAUTION}:{fired.concludes}"
-        graph.add_node(target, kind=CAUTION, label=knowledge.cautions[fired.concludes].title, state="show", round=index)
+        caution = knowledge.cautions[fired.concludes]
+        graph.add_node(target, kind=CAUTION, label=caution.title, state="show", round=index, detail=caution.says)
     else:
         target = f"{FINDING}:{fired.concludes}@{index}"
         _add_finding(graph, knowledge, round_, fired.concludes, index)
@@ -131,6 +135,7 @@ def _add_causes(graph: Graph, knowledge: Knowledge, result: Result) -> None:
         entry = knowledge.causes[cause.id]
         graph.add_node(
             node, kind=CAUSE, label=entry.title, state=cause.level, probability=cause.probability,
+            value=percent(cause.probability),
             detail=entry.mechanism, round=len(result.rounds) - 1,
         )  # fmt: skip
         for weight in cause.weights:
@@ -147,7 +152,11 @@ def _add_causes(graph: Graph, knowledge: Knowledge, result: Result) -> None:
 
 def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:
     gate = result.gate
-    graph.add_node(GATE, kind=GATE, label=gate.decision, state=gate.decision, round=last)
+    words = phrases()
+    graph.add_node(
+        GATE, kind=GATE, label=str(words["decision"][gate.decision]), state=gate.decision, round=last,
+        detail=str(words["decision_line"][gate.decision]),
+    )  # fmt: skip
     if gate.decision in ("not needed", "clear"):
         backing = [knowledge.gate.not_needed] if gate.decision == "not needed" else list(gate.met)
         for finding in backing:
@@ -162,8 +171,24 @@ def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
         graph.add_edge(f"{FINDING}:{reason.finding}@{last}", GATE, side=side)
 
 
+def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:
+    """Add the jobs due, in their order: each hangs on the one before it, and on the cause or decision behind it."""
+    before = ""
+    for i, step in enumerate(result.work, 1):
+        node = f"{REMEDY}:{step.remedy}"
+        remedy = knowledge.remedies[step.remedy]
+        graph.add_node(node, kind=REMEDY, label=remedy.title, state="due", round=last, detail=remedy.proof, step=i)
+        sources = [f"{CAUSE}:{why}" if why in knowledge.causes else GATE for why in step.because]
+        for source in sources if i == 1 or before == "" else [s for s in sources if s != GATE]:
+            if source in graph:
+                graph.add_edge(source, node, side="plain")
+        if before:
+            graph.add_edge(before, node, side="plain")
+        before = node
+
+
 def select(graph: Graph, result: Result, cause: str | None = None, everything: bool = False, top: int = 3) -> Graph:
-    """Return the part worth a picture.
+    """Return the part worth a picture: at most ``MOST`` nodes unless all or one branch is wanted.
 
     Parameters
     ----------
@@ -173,6 +198,15 @@ def select(graph: Graph, result: Result, cause: str | None = None, everything: b
     """
     if everything:
         return graph
+    chosen = _part(graph, result, cause, top, WEAK_DB[0])
+    for weak in WEAK_DB[1:]:
+        if cause is not None or chosen.number_of_nodes() <= MOST:
+            break
+        chosen = _part(graph, result, cause, top, weak)
+    return chosen
+
+
+def _part(graph: Graph, result: Result, cause: str | None, top: int, weak: float) -> Graph:
     if cause is not None:
         goals: set[str] = {f"{CAUSE}:{cause}"}
     else:
@@ -181,16 +215,31 @@ def select(graph: Graph, result: Result, cause: str | None = None, everything: b
     for goal in goals:
         keep |= {
             s for s in graph.predecessors(goal)
-            if graph.nodes[s]["kind"] == CAUSE or abs(graph.edges[s, goal].get("decibans", 9)) >= WEAK_DB
+            if graph.nodes[s]["kind"] == CAUSE or abs(graph.edges[s, goal].get("decibans", 99)) >= weak
         }  # fmt: skip
+    missing: list[str] = []
     if cause is None:
         keep.add(GATE)
         stated = [s for s in graph.predecessors(GATE) if graph.edges[s, GATE]["side"] != "open"]
         keep |= set(_weightiest(graph, stated, result))
+        missing = [f"{FINDING}:{r.finding}@{len(result.rounds) - 1}" for r in result.gate.because]
+        missing = [m for m in missing if m in graph and graph.edges[m, GATE]["side"] == "open" and m not in keep]
+        keep |= set(missing[:FEW])
         keep |= {n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY}
-    keep |= _grounds(graph, keep)
-    out = graph.subgraph(keep).copy()
-    return _fold_rules(out)
+    keep |= _grounds(graph, keep - set(missing))
+    out = fold_rules(graph.subgraph(keep).copy())
+    if len(missing) > FEW:
+        _add_more(out, [str(graph.nodes[m]["label"]) for m in missing[FEW:]])
+    return out
+
+
+def _add_more(graph: Graph, labels: list[str]) -> None:
+    """Stand one node for the things not known that are not drawn, so that the picture does not hide them."""
+    graph.add_node(
+        "more:not_known", kind=MORE, label=say("chain.more", count=len(labels)), state="unknown",
+        round=graph.nodes[GATE]["round"], detail="; ".join(labels),
+    )  # fmt: skip
+    graph.add_edge("more:not_known", GATE, side="open")
 
 
 def _weightiest(graph: Graph, nodes: list[str], result: Result) -> list[str]:
@@ -222,12 +271,13 @@ def _grounds(graph: Graph, goals: Iterable[str]) -> set[str]:
     return out
 
 
-def _fold_rules(graph: Graph) -> Graph:
-    """Replace each rule by edges from what it read to what it found; its words become the finding's label."""
+def fold_rules(graph: Graph) -> Graph:
+    """Replace each rule by edges from what it read to what it found; its words become the finding's own."""
     for rule in [n for n, d in graph.nodes(data=True) if d["kind"] == RULE]:
         for target in list(graph.successors(rule)):
             if graph.nodes[target]["kind"] == FINDING:
                 graph.nodes[target]["detail"] = graph.nodes[rule]["label"]
+                graph.nodes[target]["fired"] = graph.nodes[rule]["fired"]
             for source in list(graph.predecessors(rule)):
                 graph.add_edge(source, target, side=graph.edges[rule, target]["side"])
         graph.remove_node(rule)

@@ -1,92 +1,33 @@
-"""Draw a chain with Graphviz: left to right, shapes before colours, so that it also reads in grey.
+"""Draw a chain as SVG, PNG or DOT: left to right, shapes and lines before colours, so that it also reads in grey.
 
-The only place that knows where the drawing program is: the ``graphviz-pure`` package brings one, so none need be
-installed on the system.
+The places come from Graphviz (explain/layout.py); every line is drawn here, so that the SVG carries a title, a
+description, a tooltip on every node and the same ids for the same chain.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
-import sysconfig
-from pathlib import Path
-from textwrap import wrap
+from collections import Counter
 from typing import Any
 
-import graphviz
-from graphviz.backend import dot_command
-
-from explain.chain import CAUSE, CAUTION, DERIVED, FINDING, GATE, GIVEN, REMEDY, RULE, Graph
-from explain.terminal import percent
-from explain.words import phrases
+from explain.chain import CAUSE, CAUTION, DERIVED, FINDING, GATE, GIVEN, MORE, REMEDY, RULE, Graph
+from explain.layout import LEAD, SIZE, SMALL, Box, Curve, lay_out, node_id, pen, to_dot
+from explain.letters import clean, families, width
+from explain.look import AGAINST, DASH, DECISION, FILL, FOR, INK, LINE, PAPER, SOFT, attribute, text
+from explain.words import phrases, say
 
 FORMATS = ("svg", "png", "dot")
-FONT = "Arimo"  # comes with graphviz-pure, so that every machine draws the same
-WIDTH = 30  # letters a line
-
-# kind -> shape, fill, outline; chosen to stay apart in grey print and for the colour-blind
-LOOK: dict[str, dict[str, str]] = {
-    GIVEN: {"shape": "box", "style": "filled", "fillcolor": "#ffffff", "color": "#7a7a7a"},
-    DERIVED: {"shape": "box", "style": "filled,dashed", "fillcolor": "#f4f4f1", "color": "#7a7a7a"},
-    RULE: {"shape": "note", "style": "filled", "fillcolor": "#fbfaf4", "color": "#b5ad8c"},
-    FINDING: {"shape": "box", "style": "filled,rounded", "fillcolor": "#e6eef5", "color": "#2f5f8a"},
-    CAUSE: {"shape": "hexagon", "style": "filled", "fillcolor": "#f6e3c5", "color": "#8a5a12"},
-    GATE: {"shape": "octagon", "style": "filled,bold", "fillcolor": "#ffffff", "color": "#222222"},
-    REMEDY: {"shape": "cds", "style": "filled", "fillcolor": "#e3f0e1", "color": "#3c6e37"},
-    CAUTION: {"shape": "triangle", "style": "filled", "fillcolor": "#fbe0dc", "color": "#9a2f20"},
-}
-EDGE: dict[str, dict[str, str]] = {
-    "plain": {"color": "#9a9a9a"},
-    "for": {"color": "#2f5f8a"},
-    "against": {"color": "#b04a30", "style": "dashed", "arrowhead": "tee"},
-    "open": {"color": "#9a9a9a", "style": "dotted", "arrowhead": "odot"},
-}
+MARGIN = 16.0
+PNG_PPI = 144
+NARROW = 560.0  # a picture is at least this wide, so that its key fits
 
 
-def program() -> Path:
-    """Return the drawing program: the one the Python environment brings, else a ``dot`` on the path.
-
-    Raises
-    ------
-    FileNotFoundError : neither is there; the sentence says what to install
-    """
-    name = "graphviz-pure.exe" if os.name == "nt" else "graphviz-pure"
-    brought = Path(sysconfig.get_path("scripts")) / name
-    if brought.exists():
-        return brought
-    found = shutil.which("graphviz-pure") or shutil.which("dot")
-    if found is None:
-        raise FileNotFoundError("no drawing program is there; install it with: pip install graphviz-pure")
-    return Path(found)
-
-
-def to_dot(graph: Graph, title: str) -> graphviz.Digraph:
-    """Return the Graphviz description of a chain, the same text for the same chain."""
-    dot = graphviz.Digraph("chain")
-    dot.attr(
-        "graph", rankdir="LR", fontname=FONT, nodesep="0.18", ranksep="0.55", splines="spline", bgcolor="white",
-        label=_plain(title), labelloc="t", labeljust="l", fontsize="16", tooltip=_plain(title), pad="0.3",
-    )  # fmt: skip
-    dot.attr("node", fontname=FONT, fontsize="11", margin="0.12,0.07", penwidth="1.3")
-    dot.attr("edge", fontname=FONT, fontsize="10", arrowsize="0.7")
-    for node, data in sorted(
-        (n, dict(d)) for n, d in graph.nodes(data=True)
-    ):  # ids are unique: dicts are never compared
-        dot.node(
-            _id(node), _label(data), tooltip=_plain(data.get("detail") or data["label"]), id=_id(node), **_look(data)
-        )
-    for source, target in sorted(graph.edges):
-        data = graph.edges[source, target]
-        look = dict(EDGE[data["side"]])
-        decibans = data.get("decibans")
-        if decibans is not None:
-            look |= {"penwidth": f"{min(1 + abs(decibans) / 4, 6):.2f}", "label": f" {decibans:+.0f} dB "}
-        dot.edge(_id(source), _id(target), **look)
-    return dot
-
-
-def draw(graph: Graph, title: str, format_: str) -> bytes:
+def draw(graph: Graph, title: str, format_: str, describe: str = "") -> bytes:
     """Return the picture of a chain as the bytes of an SVG, PNG or DOT file.
+
+    Parameters
+    ----------
+    title : stands above the picture and names it to a screen reader
+    describe : the picture in words, for a screen reader
 
     Raises
     ------
@@ -94,44 +35,201 @@ def draw(graph: Graph, title: str, format_: str) -> bytes:
     """
     if format_ not in FORMATS:
         raise ValueError(f"'{format_}' is no picture format here; take one of {', '.join(FORMATS)}")
-    dot = to_dot(graph, title)
     if format_ == "dot":
-        return dot.source.encode()
-    dot_command.DOT_BINARY = program()
-    return bytes(dot.pipe(format=format_, quiet=True))
+        return str(to_dot(graph, title)[0].source).encode()
+    svg = to_svg(graph, title, describe)
+    if format_ == "svg":
+        return svg.encode()
+    from explain.papers.typeset import picture_to_png
+
+    return picture_to_png(svg, PNG_PPI)
 
 
-def _look(data: dict[str, Any]) -> dict[str, str]:
-    look = dict(LOOK[data["kind"]])
-    state = data["state"]
-    if data["kind"] == FINDING and state in ("fails", "unknown", "conflict"):
-        look["fillcolor"] = {"fails": "#ffffff", "unknown": "#f7f7f7", "conflict": "#fbe9d0"}[state]
-        if state in ("unknown", "conflict"):
-            look["style"] = "filled,rounded,dashed"
-    if data["kind"] == CAUSE:
-        look["penwidth"] = "3" if state in ("proven", "likely") else "1.3"
-        if state in ("unlikely", "ruled out"):
-            look["fillcolor"] = "#faf6ee"
-    if data["kind"] == GATE:
-        look["penwidth"] = "3"
-    return look
+def describe(graph: Graph, name: str) -> str:
+    """Return the picture in words: how much of what there is, the decision, and the causes with their belief."""
+    count = Counter(str(d["kind"]) for _, d in graph.nodes(data=True))
+    words = phrases()
+    causes = sorted(
+        ((n, d) for n, d in graph.nodes(data=True) if d["kind"] == CAUSE and "probability" in d),
+        key=lambda nd: (-nd[1]["probability"], nd[0]),
+    )
+    told = [
+        say("chain.describe_cause", title=d["label"], level=words["level"][d["state"]], percent=d["value"])
+        for _, d in causes[:5]
+    ]
+    decision = graph.nodes[GATE]["label"] if GATE in graph else ""
+    return say(
+        "chain.describe", case=clean(name), given=count[GIVEN], derived=count[DERIVED], finding=count[FINDING],
+        cause=count[CAUSE], remedy=count[REMEDY], decision=decision, causes=" ".join(told),
+    )  # fmt: skip
 
 
-def _label(data: dict[str, Any]) -> str:
-    text = data["label"]
-    if data["kind"] == GATE:
-        text = str(phrases()["decision"][data["state"]])
-    lines = wrap(_plain(text), WIDTH, break_long_words=True) or [" "]
-    if data["kind"] == CAUSE:
-        level = phrases()["level"][data["state"]]
-        lines.append(f"{level}, {percent(data['probability'])}")
-    return "\n".join(graphviz.escape(line) for line in lines)
+def to_svg(graph: Graph, title: str, describe: str = "", legend: bool = True, heading: bool = True) -> str:
+    """Return the SVG of a chain. Units are points; it scales to any width."""
+    place = lay_out(graph)
+    top = MARGIN + (30.0 if heading else 0.0)
+    wide = max(place.width + 2 * MARGIN, NARROW)
+    key = _legend(top + place.height + 22, wide) if legend else ("", 0.0)
+    high = top + place.height + MARGIN + key[1]
+    fonts = ", ".join(f"'{f}'" for f in (*families(), "Arial", "Helvetica"))
+    title = clean(title, 120)
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="chain-title chain-desc" '
+        f'width="{wide:.0f}pt" height="{high:.0f}pt" viewBox="0 0 {wide:.1f} {high:.1f}" '
+        f'font-family="{fonts}, sans-serif" font-size="{SIZE:g}" fill="{INK}">',
+        f'<title id="chain-title">{text(title)}</title><desc id="chain-desc">{text(describe or title)}</desc>',
+        f'<rect width="{wide:.1f}" height="{high:.1f}" fill="{PAPER}"/>',
+    ]
+    if heading:
+        out.append(f'<text x="{MARGIN}" y="{MARGIN + 12}" font-size="15" font-weight="600">{text(title)}</text>')
+    out.append(f'<g transform="translate({(wide - place.width) / 2:.2f} {top:.2f})">')
+    for source, target in sorted(place.curves):
+        out.append(_edge(source, target, dict(graph.edges[source, target]), place.curves[source, target]))
+    for node in sorted(place.boxes):
+        out.append(_node(node, dict(graph.nodes[node]), place.boxes[node]))
+    out += ["</g>", key[0], "</svg>\n"]
+    return "\n".join(out)
 
 
-def _plain(text: str) -> str:
-    """Keep text from being read as markup of the drawing language."""
-    return text.replace("\\", "/").replace("\n", " ")
+def _node(node: str, data: dict[str, Any], box: Box) -> str:
+    told = clean(str(data.get("detail") or data["label"]))
+    left, right = box.x - box.width / 2, box.x + box.width / 2
+    lines = [
+        f'<text x="{box.x:.1f}" y="{box.y - box.height / 2 + SMALL + 5:.1f}" font-size="{SMALL:g}" fill="{SOFT}" '
+        f'text-anchor="middle">{text(box.caption)}</text>'
+    ]
+    y = box.y - box.height / 2 + SMALL + 7
+    for line, bold in box.lines:
+        y += LEAD
+        weight = ' font-weight="600"' if bold else ""
+        lines.append(f'<text x="{box.x:.1f}" y="{y:.1f}" text-anchor="middle"{weight}>{text(line)}</text>')
+    shape = _shape(data, left, right, box.y - box.height / 2, box.y + box.height / 2)
+    label = " ".join(line for line, _ in box.lines)
+    spoken = attribute(f"{box.caption}: {label}")
+    return (
+        f'<g id="{node_id(node)}" class="{data["kind"]}" role="group" aria-label={spoken}>'
+        f"<title>{text(told)}</title>{shape}{''.join(lines)}</g>"
+    )
 
 
-def _id(node: str) -> str:
-    return node.replace(":", "-").replace("/", "-").replace("@", "-r")
+def _shape(data: dict[str, Any], x0: float, x1: float, y0: float, y1: float) -> str:
+    """Return the outline of a node: a shape of its own for each kind, a line of its own for each state."""
+    kind, state, mid = data["kind"], data["state"], (y0 + y1) / 2
+    fill, ink, line, dash = FILL.get(kind, PAPER), SOFT, 1.0, ""
+    if kind == GIVEN:
+        path = f"M{x0:.1f} {y0:.1f}H{x1:.1f}V{y1:.1f}H{x0:.1f}Z"
+        dash = DASH["unknown"] if state == "unknown" else ""
+    elif kind == DERIVED:  # slanted: on its way from reading to finding
+        path = f"M{x0 + 9:.1f} {y0:.1f}H{x1:.1f}L{x1 - 9:.1f} {y1:.1f}H{x0:.1f}Z"
+    elif kind == RULE:
+        path = f"M{x0:.1f} {y0:.1f}H{x1 - 8:.1f}L{x1:.1f} {y0 + 8:.1f}V{y1:.1f}H{x0:.1f}Z"
+        ink, line = (AGAINST, 1.6) if state == "broke" else (SOFT, 1.0)
+        dash = DASH["unknown"] if state == "unknown" else ""
+    elif kind in (FINDING, MORE):
+        path = _rounded(x0, x1, y0, y1, 9)
+        ink, line = (FOR, 1.3) if state == "holds" else (SOFT, 1.3)
+        fill = FILL["finding"] if state == "holds" else PAPER
+        dash = DASH.get(state, "")
+    elif kind == CAUSE:
+        path = (
+            f"M{x0 + 12:.1f} {y0:.1f}H{x1 - 12:.1f}L{x1:.1f} {mid:.1f}L{x1 - 12:.1f} {y1:.1f}"
+            f"H{x0 + 12:.1f}L{x0:.1f} {mid:.1f}Z"
+        )
+        ink, line = INK, {"proven": 3.0, "likely": 2.4, "possible": 1.4}.get(state, 0.9)
+        fill = PAPER if state in ("unlikely", "ruled out") else fill
+        dash = DASH["unknown"] if state == "ruled out" else ""
+    elif kind == GATE:
+        c = min(14.0, (y1 - y0) / 3)
+        path = (
+            f"M{x0 + c:.1f} {y0:.1f}H{x1 - c:.1f}L{x1:.1f} {y0 + c:.1f}V{y1 - c:.1f}L{x1 - c:.1f} {y1:.1f}"
+            f"H{x0 + c:.1f}L{x0:.1f} {y1 - c:.1f}V{y0 + c:.1f}Z"
+        )
+        ink, line = DECISION[state], 3.0
+    elif kind == REMEDY:  # a tag that points on
+        path = f"M{x0:.1f} {y0:.1f}H{x1 - 10:.1f}L{x1:.1f} {mid:.1f}L{x1 - 10:.1f} {y1:.1f}H{x0:.1f}Z"
+        fill, ink = FILL["work"], INK
+    else:
+        path = f"M{x0:.1f} {y0:.1f}H{x1:.1f}V{y1:.1f}H{x0:.1f}Z"
+        ink, line = AGAINST, 1.2
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    out = f'<path d="{path}" fill="{fill}" stroke="{ink}" stroke-width="{line:g}"{dashed}/>'
+    if kind == FINDING and state == "fails":  # struck at the corner: found not so
+        out += f'<path d="M{x0 + 4:.1f} {y1 - 4:.1f}l9 -9" stroke="{AGAINST}" stroke-width="2"/>'
+    if kind == CAUTION:
+        out += f'<path d="M{x0:.1f} {y0:.1f}h5V{y1:.1f}h-5z" fill="{AGAINST}"/>'
+    if kind == CAUSE and "probability" in data:  # how much is believed, as a bar along the foot
+        long = (x1 - x0 - 24) * data["probability"]
+        out += f'<path d="M{x0 + 12:.1f} {y1 - 2:.1f}h{long:.1f}" stroke="{INK}" stroke-width="4"/>'
+    return out
+
+
+def _rounded(x0: float, x1: float, y0: float, y1: float, r: float) -> str:
+    return (
+        f"M{x0 + r:.1f} {y0:.1f}H{x1 - r:.1f}A{r} {r} 0 0 1 {x1:.1f} {y0 + r:.1f}V{y1 - r:.1f}"
+        f"A{r} {r} 0 0 1 {x1 - r:.1f} {y1:.1f}H{x0 + r:.1f}A{r} {r} 0 0 1 {x0:.1f} {y1 - r:.1f}V{y0 + r:.1f}"
+        f"A{r} {r} 0 0 1 {x0 + r:.1f} {y0:.1f}Z"
+    )
+
+
+def _edge(source: str, target: str, data: dict[str, Any], curve: Curve) -> str:
+    side = data["side"]
+    heavy = pen(data)
+    (x0, y0), *rest = curve.points
+    path = f"M{x0:.1f} {y0:.1f}C" + " ".join(f"{x:.1f} {y:.1f}" for x, y in rest)
+    ink = {"for": FOR, "against": AGAINST, "open": SOFT}.get(side, LINE)
+    dash = f' stroke-dasharray="{DASH[side]}"' if side in DASH else ""
+    names = f"{node_id(source)}--{node_id(target)}"
+    line = f'<path d="{path}" fill="none" stroke="{ink}" stroke-width="{heavy:.2f}"{dash}/>'
+    out = f'<g id="{names}" class="edge {side}">{line}'
+    out += _end(side, ink, curve.points[-2], curve.points[-1], heavy)
+    if curve.label:
+        x, y = curve.at
+        out += (
+            f'<text x="{x:.1f}" y="{y + 3:.1f}" font-size="9" text-anchor="middle" stroke="{PAPER}" stroke-width="3" '
+            f'paint-order="stroke" fill="{ink}">{text(curve.label)}</text>'
+        )
+    return out + "</g>"
+
+
+def _end(side: str, ink: str, before: tuple[float, float], tip: tuple[float, float], heavy: float) -> str:
+    """Return what stands at the target: an arrow for, a bar across against, an open ring for what is not known."""
+    dx, dy = tip[0] - before[0], tip[1] - before[1]
+    size = max((dx * dx + dy * dy) ** 0.5, 1e-6)
+    ux, uy = dx / size, dy / size
+    if side == "against":
+        h = 5 + heavy / 2
+        x, y = tip[0] - 2 * ux, tip[1] - 2 * uy
+        bar = f"M{x - h * uy:.1f} {y + h * ux:.1f}L{x + h * uy:.1f} {y - h * ux:.1f}"
+        return f'<path d="{bar}" stroke="{ink}" stroke-width="2.4"/>'
+    if side == "open":
+        return (
+            f'<circle cx="{tip[0] - 3.5 * ux:.1f}" cy="{tip[1] - 3.5 * uy:.1f}" r="3" fill="{PAPER}" stroke="{ink}"/>'
+        )
+    long, half = 5 + heavy * 0.8, 2.6 + heavy * 0.6
+    x, y = tip[0] - long * ux, tip[1] - long * uy
+    return (
+        f'<path d="M{tip[0]:.1f} {tip[1]:.1f}L{x - half * uy:.1f} {y + half * ux:.1f}'
+        f'L{x + half * uy:.1f} {y - half * ux:.1f}Z" fill="{ink}"/>'
+    )
+
+
+def _legend(top: float, wide: float) -> tuple[str, float]:
+    """Return the key of lines at the foot, wrapped to the picture's width, and its height."""
+    told = phrases()["chain"]
+    out = [f'<g id="key" font-size="9.5" fill="{SOFT}">']
+    x, y = MARGIN, top + 10
+    for side, heavy in (("for", 4.0), ("against", 2.5), ("open", 1.0), ("plain", 1.0)):
+        says = str(told["legend_line"][side])
+        long = 46 + width(says, 9.5) + 20
+        if x + long > wide - MARGIN and x > MARGIN:
+            x, y = MARGIN, y + 16
+        ink = {"for": FOR, "against": AGAINST, "open": SOFT}.get(side, LINE)
+        dash = f' stroke-dasharray="{DASH[side]}"' if side in DASH else ""
+        out.append(
+            f'<path d="M{x:.1f} {y:.1f}h36" stroke="{ink}" stroke-width="{heavy}"{dash}/>'
+            f"{_end(side, ink, (x, y), (x + 38, y), heavy)}"
+            f'<text x="{x + 46:.1f}" y="{y + 3.2:.1f}">{text(says)}</text>'
+        )
+        x += long
+    out.append("</g>")
+    return "".join(out), y - top + 16

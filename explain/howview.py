@@ -84,7 +84,7 @@ def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
             finding=w.finding, says=speaker.finding_says(w.finding, w.round), round=names[w.round],
             state="holds" if w.holds else "fails", decibans=rounded(w.decibans),
             step=rounded(step_of[w.finding, w.round]) if (w.finding, w.round) in step_of else None,
-            activations=_activations(knowledge, result, speaker, w.finding, w.round),
+            activations=activations(knowledge, result, speaker, w.finding, w.round),
         )
         for w in weigh(evidence, [cause_id])[cause_id]
     ]  # fmt: skip
@@ -97,9 +97,10 @@ def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
     )  # fmt: skip
 
 
-def _activations(
+def activations(
     knowledge: Knowledge, result: Result, speaker: Speaker, finding: str, round_index: int
 ) -> list[Activation]:
+    """Return every activation behind a finding of a round, the one with the fewest conditions first."""
     round_ = result.rounds[round_index]
     facts = speaker.facts_at(round_)
     return [

@@ -100,7 +100,7 @@ class Speaker:
             return f"{slot}: {k.codes[slot].meaning}"
         if slot in k.findings:
             return k.findings[slot].title
-        return slot.replace("_", " ").replace(".", " ")
+        return str(phrases()["slot"].get(slot, slot.replace("_", " ").replace(".", " ")))
 
     def finding_says(self, finding: str, round_index: int) -> str:
         """Return why a finding stands as it does: the strongest rule's own sentence, else the finding's."""
