@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
 from typing import Any, Protocol
 
 from inference.physics.sampling import N, normal_spread, spread
 from inference.physics.valid import Array, Odd
 from inference.values import Spread
 from kb.model import Knowledge
-from kb.units import number
 
 
 class EventView(Protocol):
@@ -104,16 +102,6 @@ class DerivedReading:
     notes: tuple[str, ...]
 
 
-@lru_cache(maxsize=512)
-def _error(text: str, unit: str) -> float:
-    """Return an instrument error, written as a quantity, in ``unit``; of a temperature it is a difference."""
-    if unit == "°C":
-        figure, _, written = text.strip().partition(" ")
-        if written.strip() in ("°C", "K"):
-            return float(figure)
-    return number(text, unit)
-
-
 class Sheet:
     """Derived readings of one round under construction.
 
@@ -137,8 +125,7 @@ class Sheet:
 
     def error(self, slot: str, value: float) -> float:
         """Return one standard error [unit of the reading] of the instrument behind ``slot``."""
-        reading = self.knowledge.readings[slot.partition(".")[0]]
-        return max(_error(reading.error, reading.unit), reading.error_share * abs(value))
+        return self.knowledge.readings[slot.partition(".")[0]].error_at(value)
 
     def sampled(self, slot: str, z: Array) -> Array | None:
         """Return a reading as a sample [its shop unit], ``z`` standard errors about it; None if not taken."""

@@ -10,6 +10,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from kb.units import difference
+
 # The seven words and what they mean; never 0 or 1, so that no evidence can be final by accident.
 WORDS: dict[str, float] = {
     "always": 0.98,
@@ -91,6 +93,10 @@ class Reading(Entry):
     minutes: float = Field(ge=0)
     hazard: Slug | None = None  # a caution
     source: Slug
+
+    def error_at(self, value: float) -> float:
+        """Return one standard error of the instrument at a reading, both in the reading's unit."""
+        return max(difference(self.error, self.unit), self.error_share * abs(value))
 
 
 class Derived(Entry):

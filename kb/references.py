@@ -88,8 +88,10 @@ def _check_quantities(c: _Checker) -> None:
             high = _quantity(c, "readings", reading.id, field, span.high, reading.unit)
             if low is not None and high is not None and low >= high:
                 c.fault("readings", reading.id, field, f"{span.low} is not below {span.high}")
-        difference = "K" if reading.unit == "°C" else reading.unit  # an error of 2 °C is a difference of 2 K
-        _quantity(c, "readings", reading.id, "error", reading.error, difference)
+        try:
+            reading.error_at(0.0)
+        except ValueError as error:
+            c.fault("readings", reading.id, "error", str(error))
         c.known("readings", reading.id, "usual", reading.usual, [*reading.conditions, "any"], "condition")
         c.known("readings", reading.id, "hazard", [reading.hazard], c.k.cautions, "caution")
     for question in c.k.questions.values():

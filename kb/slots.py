@@ -60,9 +60,9 @@ class Slots:
         """The words a slot that holds a word can take, by slot."""
         k = self.knowledge
         out: dict[str, tuple[str, ...]] = {q.id: tuple(q.options) for q in k.questions.values()}
-        out |= {code: CODE_WORDS for code in (*k.codes, *k.code_groups, *ROLE_GROUPS, "any_code")}
-        out |= {finding: FINDING_WORDS for finding in k.findings}
-        out |= {cause: ("ruled out", "unlikely", "possible", "likely", "proven") for cause in k.causes}
+        out |= dict.fromkeys((*k.codes, *k.code_groups, *ROLE_GROUPS, "any_code"), CODE_WORDS)
+        out |= dict.fromkeys(k.findings, FINDING_WORDS)
+        out |= dict.fromkeys(k.causes, ("ruled out", "unlikely", "possible", "likely", "proven"))
         out |= CASE_WORDS
         out["filter.type"] = tuple(k.filter_types)
         out["filter.substrate"] = tuple(k.substrates)

@@ -111,6 +111,16 @@ def remember(factors: dict[tuple[str, str], tuple[float, float] | None]) -> None
     _factors.update(factors)
 
 
+@lru_cache(maxsize=1024)
+def difference(text: str, unit: str) -> float:
+    """Read a difference, such as an instrument's error, in ``unit``: "2 °C" of error is 2, whatever the zero of °C."""
+    if unit in ("°C", "K"):
+        figure, _, written = text.strip().partition(" ")
+        if written.strip() in ("°C", "K"):
+            return float(figure)
+    return number(text, unit)
+
+
 def number(value: object, unit: str) -> float:
     """Read a quantity as people write it and return it in ``unit``.
 

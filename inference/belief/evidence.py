@@ -29,6 +29,7 @@ LIMIT = 1e3  # 30 dB: no private evidence weighs more
 REMOVED_IF_NAMED = 0.9  # a repair that names the cause removes it nine times in ten (from memory)
 REMOVED_IF_UNNAMED = 0.3  # a repair that names nothing may have removed any cause (from memory)
 BASE = 0.1  # a finding that is looked for is there in about one vehicle in ten (from memory)
+FIRM = 0.8  # a verdict trusted at least so far is plainly seen, not leant to
 UNTOLD = 0.05  # a likelihood pair nearer to even than this (in decades) says nothing
 
 Findings = Mapping[str, FindingResult]
@@ -123,17 +124,25 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
 
 
 def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted: set[str]) -> dict[str, Verdict]:
-    """Return the verdicts of one round that count, one for each group: the most specific that holds, else fails."""
+    """Return the verdicts of one round that count, one for each group.
+
+    The most specific firm one that holds, else the firmest that holds, else the most specific that fails: a leaning
+    must not silence what was plainly seen.
+    """
     by_group: dict[str, list[Verdict]] = {}
     for name in sorted(wanted & set(findings)):
         verdict = verdict_of(name, round_index, findings[name])
         if verdict is not None:
             by_group.setdefault(knowledge.findings[name].group or f"alone:{name}", []).append(verdict)
     chosen = [
-        max(members, key=lambda v: (v.holds, knowledge.findings[v.finding].rank, v.trust, v.finding))
+        max(members, key=lambda v: _speaks_first(knowledge, v))
         for members in by_group.values()
     ]
     return {v.finding: v for v in sorted(chosen, key=lambda v: v.finding)}
+
+
+def _speaks_first(knowledge: Knowledge, v: Verdict) -> tuple[bool, bool, int, float, str]:
+    return v.holds, v.trust >= FIRM, knowledge.findings[v.finding].rank, v.trust, v.finding
 
 
 def gather(
