@@ -135,9 +135,12 @@ def read_all(home: Path = HOME) -> model.Knowledge:
     if (doc := document("gate.yaml")) is not None and isinstance(doc.data, dict):
         gate = _entry(doc, "gate", doc.data.get("gate"), model.Gate, faults)
         _fill(tables["findings"], "findings", doc, "findings", model.Finding, "id", faults, places)
-    if faults or gate is None:
+    plan: model.Plan | None = None
+    if (doc := document("plan.yaml")) is not None and isinstance(doc.data, dict):
+        plan = _entry(doc, "plan", doc.data.get("plan"), model.Plan, faults)
+    if faults or gate is None or plan is None:
         raise Faults(faults)
-    knowledge = model.Knowledge(**tables, gate=gate, places=places, hash=content_hash(knowledge_files(home)))
+    knowledge = model.Knowledge(**tables, gate=gate, plan=plan, places=places, hash=content_hash(knowledge_files(home)))
     faults = list(check_references(knowledge))
     if faults:
         raise Faults(faults)

@@ -508,6 +508,26 @@ class Gate(Entry):
     driving: list[Driving] = Field(min_length=1)
 
 
+class Plan(Entry):
+    """What work costs when it is put in order, in minutes of labour; see kb/plan.yaml.
+
+    ``care`` goes by the rank of the worst caution of a job, ``least`` [-] is the probability below which a cause is
+    not planned for by itself.
+    """
+
+    parts: dict[Literal["none", "small", "medium", "large"], str]
+    tests: dict[Literal["none", "small", "medium", "large"], str]
+    care: dict[int, str]
+    check: str
+    repair_holds: Chance
+    noticed: Chance
+    comeback: str
+    refer: str
+    least: Chance
+    worth: str
+    source: Slug
+
+
 class Knowledge(BaseModel):
     """All of it, keyed by id; made by :func:`kb.load.load`."""
 
@@ -529,5 +549,6 @@ class Knowledge(BaseModel):
     substrates: dict[str, Substrate]
     layouts: dict[str, Layout]
     gate: Gate
+    plan: Plan
     places: dict[str, str]  # "rules/heat.yaml:12" by "rule:engine-never-gets-warm"
     hash: str
