@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 
+from explain.jsonout import round_names
 from explain.terminal import percent
 from explain.words import Speaker, phrases, say
 from inference.engine.verdicts import Fired
@@ -52,6 +53,10 @@ def build(knowledge: Knowledge, result: Result) -> Graph:
     _add_causes(graph, knowledge, result)
     _add_gate(graph, knowledge, result, last)
     _add_work(graph, knowledge, result, last)
+    if last:
+        for name, data in graph.nodes(data=True):
+            if data["kind"] in (GIVEN, DERIVED, FINDING):
+                data["when"] = round_names(result)[int(name.rpartition("@")[2])]
     return graph
 
 
@@ -223,11 +228,13 @@ def _part(graph: Graph, result: Result, cause: str | None, top: int, weak: float
         stated = [s for s in graph.predecessors(GATE) if graph.edges[s, GATE]["side"] != "open"]
         keep |= set(_weightiest(graph, stated, result))
         missing = [f"{FINDING}:{r.finding}@{len(result.rounds) - 1}" for r in result.gate.because]
-        missing = [m for m in missing if m in graph and graph.edges[m, GATE]["side"] == "open" and m not in keep]
+        missing = [m for m in missing if m not in keep and graph.has_edge(m, GATE)]
+        missing = [m for m in missing if graph.edges[m, GATE]["side"] == "open"]
         keep |= set(missing[:FEW])
         keep |= {n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY}
     keep |= _grounds(graph, keep - set(missing))
     out = fold_rules(graph.subgraph(keep).copy())
+    out.remove_edges_from([(a, b) for a, b, d in out.edges(data=True) if abs(d.get("decibans", 99)) < weak])
     if len(missing) > FEW:
         _add_more(out, [str(graph.nodes[m]["label"]) for m in missing[FEW:]])
     return out

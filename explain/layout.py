@@ -105,7 +105,12 @@ def measure(data: dict[str, Any]) -> Box:
 
 
 def caption_of(data: dict[str, Any]) -> str:
-    """Return what a node is, in a word or two ("found", "cause, likely")."""
+    """Return what a node is, in a word or two ("found", "cause, likely", "read, after repair")."""
+    caption = _caption(data)
+    return f"{caption}, {data['when']}" if "when" in data else caption
+
+
+def _caption(data: dict[str, Any]) -> str:
     words = phrases()["chain"]
     if data["kind"] == FINDING:
         return str(words["finding"][data["state"]])
@@ -147,13 +152,16 @@ def to_dot(graph: Graph, title: str, words: bool = True) -> tuple[graphviz.Digra
         if data["side"] in ("against", "open"):
             more["style"] = "dashed" if data["side"] == "against" else "dotted"
         dot.edge(node_id(source), node_id(target), penwidth=f"{pen(data):.2f}", **more)
-    for kind in (CAUSE, REMEDY):
-        same = sorted(node_id(n) for n, d in graph.nodes(data=True) if d["kind"] == kind)
-        if kind == CAUSE and len(same) > 1 and graph.number_of_nodes() < 100:
-            with dot.subgraph() as row:
-                row.attr(rank="same")
-                for name in same:
-                    row.node(name)
+    causes = sorted(n for n, d in graph.nodes(data=True) if d["kind"] == CAUSE)
+    if GATE in graph and not words:
+        for cause in causes:
+            if not graph.has_edge(cause, GATE):
+                dot.edge(node_id(cause), node_id(GATE), style="invis", weight="0")
+    if len(causes) > 1 and graph.number_of_nodes() < 100:
+        with dot.subgraph() as row:
+            row.attr(rank="same")
+            for cause in causes:
+                row.node(node_id(cause))
     return dot, boxes
 
 
@@ -195,6 +203,8 @@ def lay_out(graph: Graph) -> Layout:
             out_boxes[by_id[parts[1]]] = Box(box.caption, box.lines, box.width, box.height, x, y)
         elif parts[0] == "edge":
             key = (by_id[parts[1]], by_id[parts[2]])
+            if not graph.has_edge(*key):
+                continue  # it only kept the decision to the right of the causes
             curves[key] = _curve(parts, high, figure_of(graph.edges[key]))
     return Layout(wide, high, out_boxes, curves)
 
