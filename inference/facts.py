@@ -21,7 +21,7 @@ _CODE_WORDS: dict[CodeState, Word] = {
 # A monitor that has not run says nothing. Without the flag itself, this much driving is taken to be enough
 # for all of them, and this little to be too soon (both from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
-FRESH_KM, FRESH_WARM_UPS = 100.0, 10.0
+FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
 
 
 class HasSpread(Protocol):
@@ -132,10 +132,11 @@ def _history(case: Case, round_: Round) -> dict[str, Value]:
 def codes_fresh(round_: Round) -> bool | None:
     """Say whether the codes are known to have been cleared just now: True, False, or None if not known."""
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
+    if round_.monitors_complete == "yes":
+        return False  # what was cleared has been judged anew since
     if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
         return True
-    known = round_.monitors_complete == "yes" or (km is not None and warm_ups is not None)
-    return False if known else None
+    return False if km is not None and warm_ups is not None else None
 
 
 def absence_counts(round_: Round) -> bool:

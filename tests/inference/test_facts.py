@@ -51,9 +51,9 @@ def test_facts_of_the_case_of_the_design() -> None:
         ("codes: [], codes_cleared: {distance: 500 km, warm_ups: 20}", "absent", "no"),
         ("codes: [], codes_cleared: {distance: 499 km, warm_ups: 20}", "not listed", "no"),
         ("codes: [], codes_cleared: {distance: 900 km}", "not listed", None),
-        ("codes: [], codes_cleared: {distance: 99 km}", "not listed", "yes"),
-        ("codes: [], codes_cleared: {warm_ups: 9}", "not listed", "yes"),
-        ("codes: [], monitors_complete: yes, codes_cleared: {distance: 20 km}", "not listed", "yes"),
+        ("codes: [], codes_cleared: {distance: 49 km}", "not listed", "yes"),
+        ("codes: [], codes_cleared: {warm_ups: 2}", "not listed", "yes"),
+        ("codes: [], monitors_complete: yes, codes_cleared: {distance: 20 km}", "absent", "no"),
     ],
 )
 def test_what_the_absence_of_a_code_says(round_: str, state: str, fresh: str | None) -> None:
