@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kb.faults import Fault, Faults
+from clogwise.ask import register as register_questions
+from kb.faults import Faults
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -113,21 +114,22 @@ def check(case: CaseFile, json: AsJson = False) -> None:
 @app.command()
 def how(
     case: CaseFile,
-    cause: Annotated[str, typer.Argument(metavar="CAUSE", help="id of a cause, such as thermostat_stuck_open")],
+    what: Annotated[str, typer.Argument(metavar="CAUSE|FINDING|gate", help="an id, such as thermostat_stuck_open")],
     json: AsJson = False,
+    all: Everything = False,
 ) -> None:
-    """Show how the belief in one cause came about: the proof, step by step, with values, limits and sources.
+    """Show how a belief, a finding or the decision came about: the proof, with values, limits and sources.
 
     Example: clogwise how cases/school-run.yaml short_trips
     """
     from explain import howview
 
     knowledge, result = diagnosed(case)
-    if cause not in knowledge.causes:
-        from kb.faults import nearest
+    if what not in knowledge.causes:
+        from clogwise.ask import how_found
 
-        raise Faults([Fault("CAUSE", 0, "", f"there is no cause '{cause}'{nearest(cause, knowledge.causes)}")])
-    answer = howview.how(knowledge, result, cause)
+        return how_found(knowledge, result, what, json, all)
+    answer = howview.how(knowledge, result, what)
     if json:
         from explain import jsonout
 
@@ -209,6 +211,9 @@ def demo(
     from clogwise.demo import run_demo
 
     run_demo(folder, console())
+
+
+register_questions(app)
 
 
 def main() -> None:

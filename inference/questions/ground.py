@@ -15,10 +15,15 @@ from inference.diagnose import program_of
 from inference.engine.verdicts import Fired, Verdicts
 from inference.questions.again import Standing
 from inference.result import Result
-from inference.values import Value, Word
+from inference.values import Number, Value, Word
 from kb.model import Knowledge
 from kb.slots import ROLE_GROUPS
 
+# what derived readings take from the head of a case, and the field of Case where that is one figure
+CASE_INPUTS = {
+    "engine_litres": "engine_litres", "odometer": "odometer_km", "fitted_at": "fitted_at_km", "filter": "",
+    "history": "", "layout": "", "burn_limit": "burn_limit_g_l",
+}  # fmt: skip
 Kind = Literal["read", "answered", "code", "case", "derived", "finding", "cause", "not known"]
 
 
@@ -93,6 +98,9 @@ class Proof:
             inputs = tuple(s for s in self.round.derived[slot].inputs if s != slot)
             height = 1 + max((self.node(s).height for s in inputs), default=0)
             return Node(slot, index, "derived", value, (), inputs, height)
+        if value is None and (slot in CASE_INPUTS or slot.startswith("filter.")):
+            figure = getattr(self.result.case, CASE_INPUTS.get(slot, ""), None)
+            return Node(slot, index, "case", Number(figure) if isinstance(figure, float) else None)
         if value is None:
             return Node(slot, index, "not known", None)
         if slot.partition(".")[0] in k.readings:

@@ -103,6 +103,8 @@ def whatif(case: Case, knowledge: Knowledge, new: Mapping[str, Any], again: Agai
         says = "with this change the case contradicts itself: nothing in the list of causes could show all of it"
         raise Faults([Fault(WHERE, 0, "", says)])
     asked = _asked(new)
+    if "codes" in new:
+        asked |= {c.code for c in case.rounds[-1].codes or ()}
     gone, come = _reasons(before, after), _reasons(after, before)
     return WhatIf(
         before,

@@ -40,6 +40,7 @@ class Premise:
     view: ConditionView
     errors: float | None
     missing: tuple[str, ...]  # facts that would settle it, where it is unknown
+    below: WhyNotFinding | None = None  # where it asks for a finding that does not stand so: why not
 
 
 @dataclass(frozen=True)
@@ -167,7 +168,14 @@ class WhyNot:
             behind = facts_behind(self.knowledge, [view.slot], self.facts)
             read = "codes" if self.result.case.rounds[-1].codes is not None else ""
             missing = tuple(sorted(f for f in behind if f not in self.facts and f != read))
-        return Premise(view, errors, missing)
+        return Premise(view, errors, missing, self._below(view))
+
+    def _below(self, view: ConditionView) -> WhyNotFinding | None:
+        """A finding that does not stand as a condition wants it is asked about in its turn; findings make no circle."""
+        if view.slot not in self.knowledge.findings or view.serves or view.part in ("none", "unless"):
+            return None
+        wanted: Side = "fails" if view.limit == "fails" else "holds"
+        return self.finding(view.slot, wanted) if view.limit in ("holds", "fails") else None
 
     # --- a cause ------------------------------------------------------------------------------------------------
 
