@@ -153,9 +153,12 @@ def pressure(air: Array, before_filter: Array, soot: Array | float) -> Array:
     """Pressure across the filter [mbar] at an air mass flow [g/s], gas temperature [°C] and soot [g/l]."""
     mass = air * 1e-3 * (1 + 1 / (14.5 * 3.0))
     kelvin = before_filter + gas.ZERO_CELSIUS
-    density = np.asarray(gas.density(101e3 + 2e3, kelvin))
-    stream = Stream(gas.viscosity(kelvin), density, np.asarray(gas.volume_flow(mass, density)))
-    return np.asarray(filter_drop(BODY, stream, soot)) / 100.0
+    drop = np.zeros_like(mass)
+    for _ in range(4):  # the gas is as dense as half the drop above the air outside makes it
+        density = np.asarray(gas.density(101e3 + drop / 2, kelvin))
+        stream = Stream(gas.viscosity(kelvin), density, np.asarray(gas.volume_flow(mass, density)))
+        drop = np.asarray(filter_drop(BODY, stream, soot))
+    return drop / 100.0
 
 
 def as_csv(drive: Drive, delimiter: str = ",", comma: bool = False, time: str = "Time (s)") -> str:

@@ -1,0 +1,269 @@
+"""Readings of a round out of a recording: each from the rows where the vehicle was in the state the reading wants.
+
+What belongs to the moment before a burn (the coolant ``now``, the fuel in the tank) is never taken from a recording:
+the gate judges by it, and a recording tells of another time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from inference.log.drive import ROAD, BoolArray, Drive
+from inference.log.episodes import Burn
+from inference.log.notes import Note, note
+from inference.physics.valid import Array
+from inference.read_fields import limit
+from kb.model import Knowledge
+
+ROAD_AFTER = 1200.0  # s from the start; kb/readings.yaml: twenty minutes or more at steady road speed
+ROAD_LEAST = 180.0  # s
+LASTING_HOURS, LASTING_TRIPS = 5.0, 5  # under it a share of idle says nothing lasting about the use
+STILL_RISING = 0.4  # K a minute
+SWINGS = 12.0  # K between the quarter points
+BURNT_FOR = 5.0  # min after a burn until the exhaust is a road's again
+DECIMALS = {"mbar": 1, "g/s": 1, "°C": 0, "1/min": 0, "min": 1, "%": 1, "km/h": 0, "V": 1, "g": 1, "km": 0}
+EXHAUST = tuple(f"exhaust_temperature_{place}" for place in ("before_catalyst", "before_filter", "after_filter"))
+ABSOLUTE = ("manifold_pressure", "boost_wanted")
+# reading -> channel, by the state it is read in
+AT_IDLE = {
+    "sensor_pressure": "filter_pressure", "air_mass_flow": "air_mass_flow", "engine_speed": "engine_speed",
+    "manifold_pressure": "manifold_pressure", "egr_wanted": "egr_wanted", "egr_actual": "egr_actual",
+    "oxygen_content": "oxygen_content", **{e: e for e in EXHAUST},
+}  # fmt: skip
+AT_FAST_IDLE = {
+    "sensor_pressure": "filter_pressure", "air_mass_flow": "air_mass_flow", "engine_speed": "engine_speed",
+    **{e: e for e in EXHAUST},
+}  # fmt: skip
+AT_FULL_LOAD = {"engine_speed": "engine_speed", "manifold_pressure": "manifold_pressure",
+                "boost_wanted": "boost_wanted"}  # fmt: skip
+LAST_KNOWN = ("soot_load_model", "soot_load_measured", "ash_load_model", "distance_since_burn")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One reading.
+
+    Parameters
+    ----------
+    slot : reading and condition ("coolant_temperature.road")
+    value : the figure, rounded as the instrument deserves [unit]
+    unit : shop unit of the reading
+    seconds : how much of the recording it is made from [s]
+    """
+
+    slot: str
+    value: float
+    unit: str
+    seconds: float
+
+    @property
+    def text(self) -> str:
+        """The figure as it is written in a case ("87 °C")."""
+        shown = f"{self.value:.{DECIMALS.get(self.unit, 1)}f}"
+        shown = shown.rstrip("0").rstrip(".") if "." in shown else shown
+        shown = "0" if shown in ("-0", "") else shown
+        return shown if self.unit == "1" else f"{shown} {self.unit}"
+
+
+@dataclass
+class Taking:
+    """The readings as they are taken."""
+
+    drive: Drive
+    knowledge: Knowledge
+    taken: dict[str, Taken] = field(default_factory=dict)
+    notes: list[Note] = field(default_factory=list)
+
+    def put(self, slot: str, value: float, seconds: float) -> None:
+        """Keep a reading unless it cannot be true."""
+        reading = self.knowledge.readings[slot.partition(".")[0]]
+        unit = reading.unit
+        if not limit(reading.possible.low, unit) <= value <= limit(reading.possible.high, unit):
+            self.notes.append(note("cannot_be", slot=slot, value=round(value, 1), unit=unit))
+            return
+        value = round(value, DECIMALS.get(unit, 1)) + 0.0
+        self.taken[slot] = Taken(slot, value, unit, round(seconds))
+
+    def middle(self, slot: str, channel: str, rows: BoolArray, least: float = 5.0) -> None:
+        """Take the median of a channel over rows, if it is known over enough of them."""
+        values = self.drive.get(channel)
+        if values is None:
+            return
+        use = rows & np.isfinite(values)
+        seconds = float(self.drive.seconds[use].sum())
+        if use.sum() >= 3 and seconds >= least:
+            self.put(slot, float(np.median(values[use])), seconds)
+
+
+def take(
+    drive: Drive, knowledge: Knowledge, burns: list[Burn], now: BoolArray
+) -> tuple[tuple[Taken, ...], tuple[Note, ...]]:
+    """Take every reading the recording holds.
+
+    Parameters
+    ----------
+    drive : the recording on its grid
+    burns : the burns in it
+    now : rows that speak of the filter as it was at the end (behind the last burn, where there was one)
+    """
+    taking = Taking(drive, knowledge)
+    burning = np.zeros_like(drive.running)
+    for burn in burns:
+        burning |= (drive.time >= burn.begin) & (drive.time < drive.time[burn.last - 1] + 60.0 * BURNT_FOR)
+    quiet = ~burning
+    for condition, rows, channels in (
+        ("idle", drive.idle(), AT_IDLE),
+        ("fast_idle", drive.fast_idle(), AT_FAST_IDLE),
+    ):
+        for reading, channel in channels.items():
+            of_filter = reading == "sensor_pressure"
+            taking.middle(f"{reading}.{condition}", channel, rows & quiet & (now if of_filter else quiet), 10.0)
+    for reading, channel in (("sensor_pressure", "filter_pressure"), ("manifold_pressure", "manifold_pressure")):
+        taking.middle(f"{reading}.key_on", channel, drive.key_on(), 2.0)
+    _full_load(taking)
+    road = _road(taking)
+    if road is not None:
+        for exhaust in EXHAUST:
+            taking.middle(f"{exhaust}.road", exhaust, road & quiet, 60.0)
+        taking.middle("sensor_pressure.road", "filter_pressure", road & quiet & now, 60.0)
+    for reading in ("ambient_temperature", "barometric_pressure"):
+        taking.middle(reading, reading, np.ones_like(drive.running), 5.0)
+    taking.middle("battery_voltage", "battery_voltage", drive.running, 10.0)
+    _warm_up(taking)
+    _burn(taking, burns)
+    for reading in LAST_KNOWN:
+        values = drive.get(reading)
+        if values is not None and np.isfinite(values).any():
+            taking.put(reading, float(values[np.isfinite(values)][-1]), drive.step)
+    _use(taking)
+    level = drive.get("fuel_level")
+    if level is not None and np.isfinite(level).any():
+        taking.notes.append(note("fuel_at_end", percent=round(float(level[np.isfinite(level)][-1]))))
+    order = {name: i for i, name in enumerate(knowledge.readings)}
+    ranked = sorted(taking.taken.values(), key=lambda t: order[t.slot.partition(".")[0]])
+    return tuple(ranked), tuple(taking.notes)
+
+
+def _full_load(taking: Taking) -> None:
+    drive = taking.drive
+    air = drive.get("air_mass_flow")
+    rows = drive.full_load()
+    if not rows.any():
+        return
+    if air is not None and np.isfinite(air[rows]).any():
+        top = int(np.nanargmax(np.where(rows, air, np.nan)))
+        rows &= np.abs(drive.time - drive.time[top]) <= max(1.5, drive.step)
+        taking.put("air_mass_flow.full_load", float(np.nanmax(air[rows])), float(drive.seconds[rows].sum()))
+    for reading, channel in AT_FULL_LOAD.items():
+        taking.middle(f"{reading}.full_load", channel, rows, 0.0)
+
+
+def _road(taking: Taking) -> BoolArray | None:
+    """Rows at road speed twenty minutes or more after the start, of the last trip that has them; the coolant there."""
+    drive = taking.drive
+    speed, coolant = drive.get("vehicle_speed"), drive.get("coolant_temperature")
+    if speed is None:
+        taking.notes.append(note("no_road_speed"))
+        return None
+    best: BoolArray | None = None
+    for trip in drive.trips():
+        rows = np.zeros_like(drive.running)
+        rows[trip.first : trip.last] = True
+        rows &= drive.running & (speed >= ROAD) & (drive.time >= drive.time[trip.first] + ROAD_AFTER)
+        if float(drive.seconds[rows].sum()) >= ROAD_LEAST:
+            best = rows
+    if best is None:
+        taking.notes.append(note("no_long_road", minutes=ROAD_AFTER / 60.0, speed=ROAD))
+        return None
+    if coolant is not None:
+        _plateau(taking, coolant, best)
+        taking.middle("oil_temperature", "oil_temperature", best & (drive.time >= drive.time[best][-1] - 300.0), 30.0)
+    return best
+
+
+def _plateau(taking: Taking, coolant: Array, road: BoolArray) -> None:
+    """The coolant on the road, unless it was still rising or swung."""
+    drive = taking.drive
+    use = road & np.isfinite(coolant) & (drive.time >= drive.time[road][-1] - 900.0)
+    if float(drive.seconds[use].sum()) < ROAD_LEAST / 2:
+        return
+    values, time = coolant[use], drive.time[use]
+    half = (time[0] + time[-1]) / 2
+    early, late = values[time <= half], values[time > half]
+    rise = 0.0
+    if early.size and late.size and time[-1] > time[0]:
+        rise = float(np.median(late) - np.median(early)) / max((time[-1] - time[0]) / 120.0, 1e-9)
+    swing = float(np.subtract(*np.quantile(values, (0.75, 0.25))))
+    if rise > STILL_RISING:
+        taking.notes.append(note("coolant_still_rising", at=round(float(values[-1])), rise=round(rise, 1)))
+    elif swing > SWINGS:
+        low, high = np.quantile(values, (0.1, 0.9))
+        taking.notes.append(note("coolant_swings", low=round(float(low)), high=round(float(high))))
+    else:
+        taking.put("coolant_temperature.road", float(np.median(values)), float(drive.seconds[use].sum()))
+
+
+def _warm_up(taking: Taking) -> None:
+    """Minutes from a cold start to 80 °C, of the first trip that begins cold."""
+    drive = taking.drive
+    coolant, ambient = drive.get("coolant_temperature"), drive.get("ambient_temperature")
+    if coolant is None:
+        return
+    outside = float(np.nanmedian(ambient)) if ambient is not None and np.isfinite(ambient).any() else None
+    for trip in drive.trips():
+        cold = 30.0 if outside is None else outside + 10.0
+        if trip.coolant_first is None or trip.coolant_first > cold:
+            continue
+        rows = np.arange(trip.first, trip.last)
+        hot = rows[coolant[rows] >= 80.0]
+        if hot.size:
+            minutes = float(drive.time[hot[0]] - drive.time[trip.first]) / 60.0
+            taking.put("coolant_warm_up_time", minutes, minutes * 60.0)
+        elif trip.minutes >= 20.0 and trip.coolant_last is not None:
+            at = round(float(np.nanmax(coolant[rows])))
+            taking.notes.append(note("never_warm", minutes=round(trip.minutes), at=at))
+        return
+
+
+def _burn(taking: Taking, burns: list[Burn]) -> None:
+    """The last burn: its plateau, the hottest after the filter, and how long it took where that was seen whole."""
+    if not burns:
+        return
+    burn = burns[-1]
+    seconds = burn.minutes * 60.0
+    taking.put("exhaust_temperature_before_filter.burn", burn.before_filter, seconds)
+    if burn.before_catalyst is not None and np.isfinite(burn.before_catalyst):
+        taking.put("exhaust_temperature_before_catalyst.burn", burn.before_catalyst, seconds)
+    if burn.after_filter is not None:
+        taking.put("exhaust_temperature_after_filter.burn", burn.after_filter, seconds)
+    if not burn.cut_at_start and burn.ended not in ("recording ended", "not known"):
+        taking.put("burn_duration", burn.minutes, seconds)
+
+
+def _use(taking: Taking) -> None:
+    """Idle share and mean speed, as readings only where the recording is long enough to speak of the use."""
+    drive = taking.drive
+    trips = drive.trips()
+    minutes = sum(t.minutes for t in trips)
+    idle = [t.idle_minutes for t in trips if t.idle_minutes is not None]
+    km = [t.km for t in trips if t.km is not None]
+    if not minutes or not km or not idle:
+        return
+    share, mean = 100.0 * sum(idle) / minutes, sum(km) / minutes * 60.0
+    if minutes / 60.0 >= LASTING_HOURS and len(trips) >= LASTING_TRIPS:
+        taking.put("idle_share", share, minutes * 60.0)
+        taking.put("mean_speed", mean, minutes * 60.0)
+    else:
+        taking.notes.append(
+            note(
+                "use_too_short",
+                share=round(share),
+                speed=round(mean),
+                minutes=round(minutes),
+                trips=len(trips),
+                hours=LASTING_HOURS,
+                least=LASTING_TRIPS,
+            )
+        )
