@@ -177,12 +177,12 @@ def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
 
 def unused_codes(case: Case, knowledge: Knowledge) -> list[str]:
     """Return the codes read that neither codes.yaml nor a rule names; they are kept and shown as not used."""
-    named = set(knowledge.codes)
-    for rule in knowledge.rules.values():
-        if rule.status != "retired":
-            when = rule.when
-            named |= {t.code for t in (*when.all, *when.any, *when.none, *when.unless) if t.code}
-    return sorted({c.code for r in case.rounds for c in r.codes or ()} - named)
+    foreign = {c.code for r in case.rounds for c in r.codes or ()} - set(knowledge.codes)
+    if not foreign:
+        return []
+    rules = [rule.when for rule in knowledge.rules.values() if rule.status != "retired"]
+    named = {t.code for when in rules for t in (*when.all, *when.any, *when.none, *when.unless)}
+    return sorted(foreign - named)
 
 
 def _newest_input(slot: str, knowledge: Knowledge, origin: Mapping[str, int], index: int, above: frozenset[str]) -> int:
