@@ -132,7 +132,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
         gate=gate,
         causes=causes,
         none_listed=judged.none_listed,
-        next_tests=next_tests(knowledge, latest, evidence, causes),
+        next_tests=next_tests(knowledge, latest, evidence, causes, gate),
         work=order_of_work(knowledge, causes, gate, latest),
         cautions=tuple(cautions),
         conflicts=conflicts,

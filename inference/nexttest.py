@@ -13,7 +13,8 @@ import numpy as np
 
 from inference.belief.activation import Net, posteriors
 from inference.belief.evidence import Evidence
-from inference.result import CauseResult, NextTest, RoundResult
+from inference.offered import may_be_done, still_open
+from inference.result import CauseResult, GateResult, NextTest, RoundResult
 from kb.model import Knowledge
 
 PROOF_IF_THERE, PROOF_IF_NOT = 0.95, 0.02  # how often a proof comes out so, where nothing else is said (from memory)
@@ -27,21 +28,31 @@ def entropy(p: np.ndarray) -> np.ndarray:
 
 
 def next_tests(
-    knowledge: Knowledge, latest: RoundResult, evidence: Evidence, causes: Sequence[CauseResult]
+    knowledge: Knowledge,
+    latest: RoundResult,
+    evidence: Evidence,
+    causes: Sequence[CauseResult],
+    gate: GateResult,
 ) -> tuple[NextTest, ...]:
-    """Return the tests that tell something, the most bits for a minute first."""
+    """Return the tests that may be done now and tell something, the most bits for a minute first."""
+    findings = latest.verdicts.findings
+    offered = [
+        test
+        for test in knowledge.tests.values()
+        if still_open(test, latest.facts) and may_be_done(knowledge, test, gate, findings)
+    ]
     open_findings = {
         f
-        for test in knowledge.tests.values()
+        for test in offered
         for f in test.settles
-        if (r := latest.verdicts.findings.get(f)) is not None and r.state == "unknown"
+        if (r := findings.get(f)) is not None and r.state == "unknown"
     }
     now = {c.id: (c.now if c.state == "present" else 0.0) for c in causes}
     gain = shared_gains(knowledge, evidence, sorted(open_findings))
     for finding, bits in private_gains(knowledge, now, open_findings).items():
         gain[finding] = max(gain.get(finding, 0.0), bits)
     out = []
-    for test in knowledge.tests.values():
+    for test in offered:
         bits = max((gain.get(f, 0.0) for f in test.settles), default=0.0)
         if bits >= WORTH_SAYING:
             out.append(NextTest(test.id, test.minutes + test.set_up_minutes, bits))

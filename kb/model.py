@@ -525,6 +525,9 @@ class Plan(Entry):
     refer: str
     least: Chance
     worth: str
+    needs_a_burn: list[Slug]  # tests
+    driving: Slug  # the caution of tests that are driven
+    hard_driving: list[Slug]  # tests
     source: Slug
 
 

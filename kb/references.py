@@ -44,6 +44,11 @@ def check_references(knowledge: model.Knowledge) -> Iterator[Fault]:
     for rule in knowledge.rules.values():
         _check_rule(c, rule)
     _check_gate(c)
+    plan = knowledge.plan
+    c.known("plan", "plan", "needs_a_burn", plan.needs_a_burn, knowledge.tests, "test")
+    c.known("plan", "plan", "hard_driving", plan.hard_driving, knowledge.tests, "test")
+    c.known("plan", "plan", "driving", [plan.driving], knowledge.cautions, "caution")
+    c.known("plan", "plan", "source", [plan.source], knowledge.sources, "source")
     yield from sorted(set(c.faults))
 
 

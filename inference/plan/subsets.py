@@ -1,0 +1,151 @@
+"""Expected cost to a cure when several causes may be there at once: arithmetic over subsets of causes.
+
+A subset of K causes is a bit mask. ``chances`` [2^K, B] holds, for B states of knowledge, the probability that exactly
+the causes of the mask are there (rows need not sum to 1: the rest is something that no repair in the list cures).
+Repair i costs ``costs[i]`` and removes cause i; after each repair it is seen whether the trouble is gone. It is gone
+when every cause there has been removed, P(gone | T) = sum over S inside T of P(S); so the next repair is paid with
+probability 1 - P(gone | T). The best order is found exactly by dynamic programming over the subsets T already done
+(Bellman), the order "gain in P(gone) for a minute" (Heckerman, Breese, Rommelse 1995, CACM 38(3) 49-57, from memory)
+serves for comparison and beyond the reach of the exact way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from inference.belief.net import Floats
+
+TINY = 1e-12
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What the order of work is judged by, in minutes.
+
+    ``repairs`` [K]: each repair with the check that follows. ``refer``: handing the vehicle on, which cures it for
+    sure; None where that is no choice. ``left_behind``: what a repair costs on top when something is left behind
+    (the chance that nobody notices times the price of a comeback).
+    """
+
+    repairs: tuple[float, ...]
+    refer: float | None = None
+    left_behind: float = 0.0
+
+
+@lru_cache(maxsize=16)
+def sizes(k: int) -> np.ndarray:
+    """Return [2^k] how many causes each subset holds."""
+    return np.array([mask.bit_count() for mask in range(1 << k)])
+
+
+def inside(chances: Floats) -> Floats:
+    """Return [2^K, B] the probability that all causes there lie inside each subset (sum over subsets)."""
+    total = np.array(chances, dtype=float)
+    count, width = total.shape
+    step = 1
+    while step < count:
+        view = total.reshape(-1, 2, step, width)
+        view[:, 1] += view[:, 0]
+        step *= 2
+    return total
+
+
+def left(chances: Floats, holds: float = 1.0) -> Floats:
+    """Return [2^K, B] the probability that the trouble is still there when the causes of a subset have been repaired.
+
+    ``holds`` [-] is how often a repair removes its cause for good; with several causes there all must hold.
+    """
+    weighed = chances if holds == 1.0 else chances * holds ** sizes(_bits(chances))[:, None]
+    return np.maximum(1.0 - inside(weighed), 0.0)
+
+
+def best_costs(left_over: Floats, prices: Prices) -> Floats:
+    """Return [2^K, B] the least expected cost [min] from each subset of repairs done on, not knowing if it is cured.
+
+    Divide by ``left_over`` of the subset for the cost once it is known that the trouble is still there.
+    """
+    count = len(left_over)
+    k = _bits(left_over)
+    if prices.refer is None:
+        cost = np.where(left_over <= TINY, 0.0, np.inf)
+    else:
+        cost = left_over * prices.refer
+    by_size = sizes(k)
+    masks = np.arange(count)
+    for size in range(k - 1, -1, -1):
+        level = masks[by_size == size]
+        for i in range(k):
+            rows = level[level >> i & 1 == 0]
+            if rows.size:
+                after = rows | (1 << i)
+                go = left_over[rows] * prices.repairs[i] + prices.left_behind * left_over[after] + cost[after]
+                cost[rows] = np.minimum(cost[rows], go)
+    return cost
+
+
+def best_order(left_over: Floats, prices: Prices, done: int = 0) -> list[int]:
+    """Return the repairs in the best order from ``done`` on, up to where the vehicle is cured or handed on.
+
+    ``left_over`` is [2^K, 1]; ties go to the lower place.
+    """
+    cost = best_costs(left_over, prices)[:, 0]
+    u = left_over[:, 0]
+    k = _bits(left_over)
+    order: list[int] = []
+    while u[done] > TINY:
+        moves = [
+            (u[done] * prices.repairs[i] + prices.left_behind * u[done | 1 << i] + cost[done | 1 << i], i)
+            for i in range(k)
+            if not done >> i & 1
+        ]
+        if not moves:
+            break
+        best, i = min(moves)
+        if prices.refer is not None and u[done] * prices.refer < best - 1e-9:
+            break
+        order.append(i)
+        done |= 1 << i
+    return order
+
+
+def cost_of(left_over: Floats, prices: Prices, order: Sequence[int], done: int = 0) -> float:
+    """Return the expected cost [min] of doing the repairs in this order and handing the vehicle on if all fail."""
+    u = left_over[:, 0]
+    total = 0.0
+    for i in order:
+        total += u[done] * prices.repairs[i]
+        done |= 1 << i
+        total += u[done] * prices.left_behind
+    if prices.refer is not None:
+        total += u[done] * prices.refer
+    return float(total)
+
+
+def by_gain(left_over: Floats, prices: Prices) -> list[int]:
+    """Return all repairs by gain in P(gone) for a minute, each time with what is already done.
+
+    A pair counts too, since neither of two causes that are there together gains anything by itself.
+    """
+    u = left_over[:, 0]
+    k = _bits(left_over)
+    done, order = 0, []
+
+    def gain(i: int) -> float:
+        single = (u[done] - u[done | 1 << i]) / prices.repairs[i]
+        others = [j for j in range(k) if j != i and not done >> j & 1]
+        pairs = [(u[done] - u[done | 1 << i | 1 << j]) / (prices.repairs[i] + prices.repairs[j]) for j in others]
+        return float(max([single, *pairs]))
+
+    while len(order) < k:
+        best = max((i for i in range(k) if not done >> i & 1), key=lambda i: (gain(i), -i))
+        order.append(best)
+        done |= 1 << best
+    return order
+
+
+def _bits(table: Floats) -> int:
+    return len(table).bit_length() - 1
