@@ -141,8 +141,8 @@ def take(
     level = drive.get("fuel_level")
     if level is not None and np.isfinite(level).any():
         taking.notes.append(note("fuel_at_end", percent=round(float(level[np.isfinite(level)][-1]))))
-    order = {name: i for i, name in enumerate(knowledge.readings)}
-    ranked = sorted(taking.taken.values(), key=lambda t: order[t.slot.partition(".")[0]])
+    slots = [s for r in knowledge.readings.values() for s in ([f"{r.id}.{c}" for c in r.conditions] or [r.id])]
+    ranked = sorted(taking.taken.values(), key=lambda t: slots.index(t.slot))
     return tuple(ranked), tuple(taking.notes)
 
 
