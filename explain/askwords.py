@@ -14,7 +14,6 @@ from inference.values import Value, Word
 from kb.model import Knowledge
 from kb.slots import Slots
 
-
 _OPPOSITE = {"holds": "fails", "fails": "holds"}
 
 

@@ -193,7 +193,8 @@ def _sensor_against_gauge(sheet: Sheet, condition: str, ref: Reference | None) -
     read = gauge(sheet, condition)
     if sensor is None or read is None:
         return
-    behind, behind_inputs = (ref.behind, ref.behind_inputs) if ref else (None, ())
+    behind = ref.behind if ref else None
+    behind_inputs: tuple[str, ...] = (*ref.behind_inputs, *ref.gas.inputs) if ref else ()
     after = f"gauge_pressure_after.{condition}"
     measured = sheet.sampled(after, of_round("gauge", sheet.round.index))
     if measured is not None:

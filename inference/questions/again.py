@@ -143,6 +143,7 @@ class Again:
                 made = self._part(case, round_, part)
                 sheet.done |= made.done
                 sheet.samples |= made.samples
+                sheet.memo |= made.memo
             derive_between(sheet, sheets)
             sheets.append(sheet)
         return [sheet.done for sheet in sheets]
