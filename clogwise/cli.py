@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from clogwise.ask import register as register_questions
+from clogwise.logcmd import register as register_log
 from kb.faults import Faults
 
 if TYPE_CHECKING:
@@ -214,6 +215,7 @@ def demo(
 
 
 register_questions(app)
+register_log(app)
 
 
 def main() -> None:

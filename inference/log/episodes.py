@@ -131,9 +131,11 @@ def _rise(drive: Drive, before: Array, first: int) -> int:
     piece = before[start : first + 1]
     if piece.size < 3 or not np.isfinite(piece).any():
         return first
-    slope = np.gradient(np.convolve(np.nan_to_num(piece, nan=float(np.nanmin(piece))), np.ones(5) / 5, mode="same"))
+    known = np.nan_to_num(piece, nan=float(np.nanmin(piece)))
+    smooth = np.convolve(np.pad(known, 2, mode="edge"), np.ones(5) / 5, mode="valid")
+    slope = np.gradient(smooth)
     steep = max(0.4 * drive.step, 0.15 * float(np.max(slope)))
-    slow = np.flatnonzero(slope[:-1] < steep)
+    slow = np.flatnonzero(slope[:-3] < steep)
     return start + (int(slow[-1]) + 1 if slow.size else 0)
 
 

@@ -65,7 +65,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
         sensor.append(note("no_filter_pressure"))
         notes = [n for n in notes if n.kind != "no_flow"]
     zero = _zero(drive, sensor)
-    burns = find_burns(drive, gas_, _hot_enough(case, knowledge), zero or 0.0)
+    burns = find_burns(drive, gas_, hot_enough(case, knowledge), zero or 0.0)
     now, told = _now(drive, burns)
     notes += told
     fit, bands = None, None
@@ -92,7 +92,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
     )  # fmt: skip
 
 
-def _hot_enough(case: Case, knowledge: Knowledge) -> float:
+def hot_enough(case: Case, knowledge: Knowledge) -> float:
     """Temperature before the filter [°C] at which this kind of filter burns its soot; a coated one's if not known."""
     kind = knowledge.filter_types.get(case.filter_type or "") or knowledge.filter_types.get("coated")
     return number(kind.burn_inlet.low, "°C") if kind else 550.0
