@@ -53,10 +53,10 @@ def reader_rates(knowledge: Knowledge) -> dict[str, tuple[float, float]]:
 
     They are solved from the two likelihood ratios that verdict_of gives a "holds" and a "fails" of its best rules.
     """
-    return _reader_rates(_Held(knowledge))
+    return _reader_rates(Held(knowledge))
 
 
-class _Held:
+class Held:
     """A knowledge base as a key of a cache: by its hash."""
 
     def __init__(self, knowledge: Knowledge) -> None:
@@ -66,11 +66,11 @@ class _Held:
         return hash(self.knowledge.hash)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held) and other.knowledge.hash == self.knowledge.hash
+        return isinstance(other, Held) and other.knowledge.hash == self.knowledge.hash
 
 
 @lru_cache(maxsize=4)
-def _reader_rates(held: _Held) -> dict[str, tuple[float, float]]:
+def _reader_rates(held: Held) -> dict[str, tuple[float, float]]:
     trust: dict[tuple[str, str], float] = {}
     for rule in held.knowledge.rules.values():
         if rule.then.finding is not None and rule.status != "retired":
@@ -95,9 +95,7 @@ class Outlooks:
         self.rates = reader_rates(knowledge)
         self._tables: dict[str, Floats | None] = {}
 
-    def of(
-        self, test: str, findings: Sequence[str], weights: Floats, again: Collection[str] = ()
-    ) -> Outlook | None:
+    def of(self, test: str, findings: Sequence[str], weights: Floats, again: Collection[str] = ()) -> Outlook | None:
         """Return the outlook of a test on those of its findings that are open; None if it tells nothing.
 
         Parameters
@@ -140,7 +138,7 @@ class Outlooks:
 
     def _make(self, finding: str) -> Floats | None:
         """Return [2, 2^K] the chance that the finding is read as holding; None where no cause bears on it."""
-        shows, pairs = links_of(_Held(self.k), finding)
+        shows, pairs = links_of(Held(self.k), finding)
         if not shows and not pairs:
             return None
         read_right, read_wrong = self.rates.get(finding, (0.0, 0.0))
@@ -190,7 +188,7 @@ class Pair:
 
 
 @lru_cache(maxsize=1024)
-def links_of(held: _Held, finding: str) -> tuple[dict[str, float], dict[str, Pair]]:
+def links_of(held: Held, finding: str) -> tuple[dict[str, float], dict[str, Pair]]:
     """Return how often each cause shows the finding, and the private pairs."""
     shows: dict[str, float] = {}
     pairs: dict[str, Pair] = {}

@@ -68,23 +68,27 @@ def best_costs(left_over: Floats, prices: Prices) -> Floats:
 
     Divide by ``left_over`` of the subset for the cost once it is known that the trouble is still there.
     """
-    count = len(left_over)
-    k = _bits(left_over)
-    if prices.refer is None:
-        cost = np.where(left_over <= TINY, 0.0, np.inf)
-    else:
-        cost = left_over * prices.refer
-    by_size = sizes(k)
-    masks = np.arange(count)
-    for size in range(k - 1, -1, -1):
-        level = masks[by_size == size]
-        for i in range(k):
-            rows = level[level >> i & 1 == 0]
-            if rows.size:
-                after = rows | (1 << i)
-                go = left_over[rows] * prices.repairs[i] + prices.left_behind * left_over[after] + cost[after]
-                cost[rows] = np.minimum(cost[rows], go)
+    cost = np.where(left_over <= TINY, 0.0, np.inf) if prices.refer is None else left_over * prices.refer
+    own = np.array(prices.repairs)
+    onward = cost.copy()  # what each subset costs from there on, with what was left behind on the way to it
+    onward[-1] += prices.left_behind * left_over[-1]
+    for rows, bits, after in _levels(_bits(left_over)):
+        go = left_over[rows][:, None] * own[bits][:, :, None] + onward[after]
+        cost[rows] = np.minimum(cost[rows], go.min(axis=1))
+        onward[rows] = cost[rows] + prices.left_behind * left_over[rows]
     return cost
+
+
+@lru_cache(maxsize=16)
+def _levels(k: int) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+    """Return, from the largest subsets down: [m] subsets, [m, k - size] what may join each, and the subset then."""
+    out = []
+    masks = np.arange(1 << k)
+    for size in range(k - 1, -1, -1):
+        rows = masks[sizes(k) == size]
+        bits = np.array([[i for i in range(k) if not row >> i & 1] for row in rows.tolist()])
+        out.append((rows, bits, rows[:, None] | (1 << bits)))
+    return out
 
 
 def best_order(left_over: Floats, prices: Prices, done: int = 0) -> list[int]:
@@ -132,7 +136,8 @@ def by_gain(left_over: Floats, prices: Prices) -> list[int]:
     """
     u = left_over[:, 0]
     k = _bits(left_over)
-    done, order = 0, []
+    done = 0
+    order: list[int] = []
 
     def gain(i: int) -> float:
         single = (u[done] - u[done | 1 << i]) / prices.repairs[i]
