@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from inference.case import Case
+from inference.derive_burn import burn_limit
 from inference.derive_gas import housing
-from inference.derive_load import burn_limit
 from inference.derive_sheet import Sheet
 from inference.log.drive import BoolArray, Drive
 from inference.log.fit import Flow
@@ -85,7 +85,8 @@ def make_bands(
     edges = np.linspace(least, most, BINS + 1)
     body = housing(case)
     sheet = Sheet(case, case.rounds[-1], knowledge)
-    limit = burn_limit(sheet)
+    told = burn_limit(sheet)
+    limit = told[0] if told else None
     found = []
     for low, high in itertools.pairwise(edges):
         here = use & (volume >= low) & (volume <= high)
@@ -107,7 +108,7 @@ def make_bands(
         clean = np.asarray(parts.clean) + behind
         full: Array | None = None
         if limit is not None:
-            full = np.asarray(parts.drop(np.full(clean.shape, (limit[0] + limit[1]) / 2))) + behind
+            full = np.asarray(parts.drop(np.full(clean.shape, limit.mid))) + behind
         over = (shown[1] - zero) * 100.0 - behind
         found.append(
             Bin(
@@ -123,7 +124,7 @@ def make_bands(
             )
         )
     notes = [] if body is not None else [note("no_filter_size")]
-    limits = (limit[0], limit[1]) if limit is not None else None
+    limits = (limit.low, limit.high) if limit is not None else None
     return Bands(tuple(found), limits, tuple(notes), body.notes if body else ()) if found else None
 
 

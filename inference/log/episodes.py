@@ -21,6 +21,7 @@ STILL_HOT = 420.0  # °C; under it a burn is over
 LIFT = 120.0  # K the catalyst adds while fuel is burnt in it
 SOME_LIFT = 60.0  # K; under it a weak burn is over
 LEAST = 90.0  # s; a shorter flare is a hill
+FALLEN = 30.0  # K under the plateau: the burn is over
 PAUSE = 90.0  # s under the mark within one burn
 BESIDE = 300.0  # s before and after over which the resistance is compared
 LEAST_BESIDE = 40  # rows on either side
@@ -106,7 +107,7 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
         hill = catalyst is not None and _plateau(before[first:last]) - _plateau(catalyst[first:last]) < SOME_LIFT
         if hill or (out and first < out[-1][1]):  # hot because the engine worked hard, not because fuel was burnt
             continue
-        out.append((_rise(drive, before, first), last))
+        out.append((_rise(drive, before, first), _fall(drive, before, first, last)))
     return out
 
 
@@ -137,6 +138,13 @@ def _rise(drive: Drive, before: Array, first: int) -> int:
     steep = max(0.4 * drive.step, 0.15 * float(np.max(slope)))
     slow = np.flatnonzero(slope[:-3] < steep)
     return start + (int(slow[-1]) + 1 if slow.size else 0)
+
+
+def _fall(drive: Drive, before: Array, first: int, last: int) -> int:
+    """Go back from the mark to where the heat began to fall away, if that was not long before."""
+    held = np.flatnonzero(before[first:last] >= _plateau(before[first:last]) - FALLEN)
+    end = first + int(held[-1]) + 1
+    return end if drive.time[last - 1] - drive.time[end - 1] <= 120.0 else last
 
 
 def _resistance(drive: Drive, gas_: Flow, zero: float) -> Array | None:
