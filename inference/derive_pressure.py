@@ -200,7 +200,8 @@ def _sensor_against_gauge(sheet: Sheet, condition: str, ref: Reference | None) -
     if measured is not None:
         behind, behind_inputs = measured * MBAR, (after,)
     if pressure_kind(sheet) == "gauge_upstream":
-        seen, notes = read[0], ()
+        seen: Array = read[0]
+        notes: tuple[str, ...] = ()
     elif behind is None:
         return
     else:

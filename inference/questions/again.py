@@ -15,13 +15,7 @@ from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
 from inference.case import Case, Round
-from inference.derive_air import derive_air
-from inference.derive_heat import derive_heat
-from inference.derive_load import derive_load
-from inference.derive_pressure import derive_pressure
-from inference.derive_rounds import derive_between
-from inference.derive_sheet import DerivedReading, Sheet
-from inference.derive_usage import derive_usage
+from inference.derive import DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, judge_case, levels_now, program_of
 from inference.engine.verdicts import FindingResult
 from inference.facts import round_facts
@@ -31,7 +25,7 @@ from inference.result import CauseResult, GateResult
 from inference.values import Value, Word
 from kb.model import Knowledge
 
-KEPT = 64  # derivations of one part of one round that are remembered
+KEPT = 16  # derivations that are remembered
 
 
 @dataclass(frozen=True)
@@ -87,7 +81,7 @@ class Again:
         self.case, self.knowledge = case, knowledge
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
-        self._memory: dict[tuple[int, int], list[tuple[dict[tuple[str, str], Any], Sheet]]] = {}
+        self._memory: list[tuple[Reads, list[dict[str, DerivedReading]]]] = []
         self.base = standing_of(case, judge_case(case, knowledge))
         self._derive(case)  # remembered, so that a change derives only what it touches
 
@@ -135,59 +129,47 @@ class Again:
         )
 
     def _derive(self, case: Case) -> list[dict[str, DerivedReading]]:
-        """Do what :func:`inference.derive.derive` does, part by part, from memory where no input has changed."""
-        sheets: list[Sheet] = []
-        for round_ in case.rounds:
-            sheet = Sheet(case, round_, self.knowledge)
-            for part in range(len(_PARTS)):
-                made = self._part(case, round_, part)
-                sheet.done |= made.done
-                sheet.samples |= made.samples
-                sheet.memo |= made.memo
-            derive_between(sheet, sheets)
-            sheets.append(sheet)
-        return [sheet.done for sheet in sheets]
-
-    def _part(self, case: Case, round_: Round, part: int) -> Sheet:
-        remembered = self._memory.setdefault((round_.index, part), [])
-        for reads, sheet in remembered:
-            if all(getattr(round_, kind)(name) == value for (kind, name), value in reads.items()):
-                return sheet
-        watched = _Watched(round_)
-        sheet = Sheet(case, watched, self.knowledge)
-        _PARTS[part](sheet)
-        remembered.append((watched.reads, sheet))
-        if len(remembered) > KEPT:
-            del remembered[1]  # the first is the case as it stands
-        return sheet
+        """Do what :func:`inference.derive.derive` does, from memory where nothing that it looks up has changed."""
+        for reads, derived in self._memory:
+            if all(getattr(case.rounds[i], kind)(name) == value for (i, kind, name), value in reads.items()):
+                return derived
+        watched = _WatchedCase(case)
+        derived = derive(watched, self.knowledge)
+        self._memory.append((watched.reads, derived))
+        if len(self._memory) > KEPT:
+            del self._memory[1]  # the first is the case as it stands
+        return derived
 
 
-class _Watched:
-    """A round that notes which readings and answers are looked up, and what came of it."""
+Reads = dict[tuple[int, str, str], Any]
 
-    def __init__(self, round_: Round) -> None:
-        self._round = round_
-        self.reads: dict[tuple[str, str], Any] = {}
+
+class _WatchedCase:
+    """A case that notes which readings and answers of which round are looked up, and what came of it."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self.reads: Reads = {}
+        self.rounds = tuple(_WatchedRound(r, self.reads) for r in case.rounds)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._case, name)
+
+
+class _WatchedRound:
+    def __init__(self, round_: Round, reads: Reads) -> None:
+        self._round, self._reads = round_, reads
 
     def number(self, slot: str) -> float | None:
-        found = self.reads["number", slot] = self._round.number(slot)
+        found = self._reads[self._round.index, "number", slot] = self._round.number(slot)
         return found
 
     def answer(self, name: str) -> str | None:
-        found = self.reads["answer", name] = self._round.answer(name)
+        found = self._reads[self._round.index, "answer", name] = self._round.answer(name)
         return found
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._round, name)
-
-
-def _gas(sheet: Sheet) -> None:
-    """Air, pressure and load share the gas flows that the sheet remembers, so they go together."""
-    derive_air(sheet)
-    derive_load(sheet, derive_pressure(sheet))
-
-
-_PARTS = (derive_usage, derive_heat, _gas)
 
 
 def _same_frame(case: Case, other: Case) -> bool:
