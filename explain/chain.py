@@ -240,6 +240,22 @@ def _part(graph: Graph, result: Result, cause: str | None, top: int, weak: float
     return out
 
 
+def without_inputs(graph: Graph) -> Graph:
+    """Return the chain without the readings that only feed worked-out ones: for small paper."""
+    plumbing = [
+        n for n, d in graph.nodes(data=True)
+        if d["kind"] == GIVEN and all(graph.nodes[t]["kind"] == DERIVED for t in graph.successors(n))
+    ]  # fmt: skip
+    out = graph.copy()
+    out.remove_nodes_from(plumbing)
+    inner = [
+        n for n, d in out.nodes(data=True)
+        if d["kind"] == DERIVED and all(out.nodes[t]["kind"] == DERIVED for t in out.successors(n))
+    ]  # fmt: skip
+    out.remove_nodes_from(inner)
+    return out
+
+
 def _add_more(graph: Graph, labels: list[str]) -> None:
     """Stand one node for the things not known that are not drawn, so that the picture does not hide them."""
     graph.add_node(

@@ -91,7 +91,8 @@ class Speaker:
         name, _, condition = slot.partition(".")
         if name in k.readings or name in k.derived:
             title = (k.readings.get(name) or k.derived[name]).title
-            return f"{title} {phrases()['condition'].get(condition, condition)}" if condition else title
+            at = str(phrases()["condition"].get(condition, condition)) if condition else ""
+            return title if title.endswith(at) else f"{title} {at}"
         if slot in k.questions:
             return k.questions[slot].text
         if slot in k.code_groups:

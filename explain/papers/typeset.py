@@ -59,6 +59,15 @@ def to_pdf(template: str, data: Mapping[str, Any], day: date | None) -> bytes:
     )  # fmt: skip
 
 
+def pages(template: str, data: Mapping[str, Any]) -> int:
+    """Return on how many pages a paper comes out."""
+    found = typst.query(
+        TEMPLATES / template, "<pages>", field="value", one=True, root=TEMPLATES, font_paths=fonts(),
+        sys_inputs=_inputs(data),
+    )  # fmt: skip
+    return int(json.loads(found))
+
+
 def to_pngs(template: str, data: Mapping[str, Any], ppi: int = 110) -> list[bytes]:
     """Return the same page as pictures, one for each sheet of paper."""
     out: Any = typst.compile(

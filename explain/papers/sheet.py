@@ -1,0 +1,333 @@
+"""The job sheet: what a technician takes to the vehicle, as data for the page, as PDF, as HTML and as pictures.
+
+Decision and what blocks it, readings against what is expected, causes with their evidence, the order of work with
+tick boxes and the value that proves each step, dangers where they arise, blanks for after the work, and the chain.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from explain.bands import Bounds, Row, key, picture, quantity_range, rows
+from explain.chain import build, select, without_inputs
+from explain.draw import describe, to_svg
+from explain.jsonout import round_names
+from explain.look import DECISION, sign
+from explain.papers.printing import Printer, cut
+from explain.papers.typeset import pages, to_pdf, to_pngs
+from explain.terminal import percent
+from explain.words import Speaker, figure, phrases, quantity, say
+from inference.belief.evidence import COMPLAINT
+from inference.result import CauseResult, GateReason, Result, WorkStep
+from inference.values import Number
+from kb import __version__
+from kb.model import Knowledge, Remedy
+
+LONGEST = 3  # pages
+# From roomy to tight, tried until the sheet fits: readings drawn, evidence for a cause, steps of each job, cautions
+# told in full, other readings and answers named, tests named, letters [tenths of a point]
+TIGHTNESS: tuple[Mapping[str, int], ...] = (
+    {"bands": 16, "evidence": 4, "steps": 9, "cautions": 99, "rest": 99, "answers": 99, "next": 4, "size": 86},
+    {"bands": 12, "evidence": 3, "steps": 9, "cautions": 5, "rest": 0, "answers": 0, "next": 3, "size": 86},
+    {"bands": 9, "evidence": 2, "steps": 3, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
+    {"bands": 7, "evidence": 1, "steps": 0, "cautions": 3, "rest": 0, "answers": 0, "next": 2, "size": 78},
+)
+BLANKS = ("gauge_pressure.idle", "gauge_pressure.fast_idle", "sensor_pressure.fast_idle", "coolant_temperature.road",
+          "oil_level", "distance_since_burn")  # fmt: skip
+
+
+def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTNESS[0]) -> dict[str, Any]:
+    """Return all that stands on the sheet but the chain, as data: texts as they are, pictures as SVG.
+
+    In a tight ``room`` the readings and answers that no finding of the chain rests on are left out.
+    """
+    k, r = knowledge, result
+    all_rows = rows(k, r)
+    drawn = [x for x in all_rows if x.banded][: room["bands"]]
+    rest = [x for x in all_rows if x not in drawn and not x.worked_out]
+    word = phrases()["decision"][r.gate.decision]
+    name = cut(r.case.name, 60)
+    return {
+        "words": dict(phrases()["sheet"]),
+        "title": say("sheet.title", case=name),
+        "case": name,
+        "head": head(k, r),
+        "complaint": cut(r.case.complaint, 300),
+        "notes": [cut(n, 400) for n in (r.case.notes, *(x.notes for x in r.case.rounds)) if n][:3],
+        "decision": {
+            "word": str(word), "line": str(phrases()["decision_line"][r.gate.decision]),
+            "sign": sign(r.gate.decision, 48), "ink": DECISION[r.gate.decision], **_reasons(k, r),
+        },
+        "driving": r.gate.driving,
+        "bands": [
+            {"title": x.title, "told": x.told, "expected": x.expected, "svg": picture(x), "worked": x.worked_out,
+             "before": x.before_told, "verdict": str(phrases()["band"]["verdict"][x.verdict]), "alt": _alt(x)}
+            for x in drawn
+        ],
+        "key": key(),
+        "rest": [f"{x.title}: {x.told}" for x in rest][: room["rest"]],
+        "answers": _answers(k, r)[: room["answers"]],
+        "codes": _codes(k, r),
+        "causes": _causes(k, r, room["evidence"]),
+        "none_listed": say("sheet.none_listed", percent=percent(r.none_listed)),
+        "next": _next(k, r)[: room["next"]],
+        "work": _jobs(k, r, room["steps"]),
+        "cautions": _cautions(k, r, room["cautions"]),
+        "size": room["size"] / 10,
+        "warnings": _warnings(k, r),
+        "blanks": _blanks(k, r, all_rows),
+        "foot": say("sheet.foot", case=name, version=__version__, hash=r.knowledge_hash[:12]),
+    }  # fmt: skip
+
+
+def chain_of(knowledge: Knowledge, result: Result) -> dict[str, str]:
+    """Return the chain's picture for the last page, and the same in words."""
+    graph = without_inputs(select(build(knowledge, result), result))
+    name = cut(result.case.name, 60)
+    told = describe(graph, name)
+    return {"svg": to_svg(graph, name, told, heading=False), "alt": told}
+
+
+def pdf(knowledge: Knowledge, result: Result, paper: str = "a4") -> bytes:
+    """Return the sheet as PDF, on three pages at most.
+
+    Parameters
+    ----------
+    paper : "a4" or "us-letter"
+    """
+    return to_pdf("sheet.typ", _fitted(knowledge, result, paper), result.case.today)
+
+
+def pngs(knowledge: Knowledge, result: Result, paper: str = "a4", ppi: int = 110) -> list[bytes]:
+    """Return the sheet's pages as pictures."""
+    return to_pngs("sheet.typ", _fitted(knowledge, result, paper), ppi)
+
+
+def html(knowledge: Knowledge, result: Result) -> str:
+    """Return the sheet as one self-contained HTML page."""
+    from explain.chainhtml import environment, raw
+
+    data = sheet(knowledge, result) | {"chain": chain_of(knowledge, result)}
+    return environment().get_template("sheet.html").render(**data, css=raw("paper.css"))
+
+
+def _fitted(knowledge: Knowledge, result: Result, paper: str) -> dict[str, Any]:
+    """Return the sheet's data in the roomiest form that keeps to the pages allowed."""
+    data: dict[str, Any] = {}
+    chain = chain_of(knowledge, result)
+    for room in TIGHTNESS:
+        printer = Printer()
+        data = printer.fit(sheet(knowledge, result, room))
+        data |= {"chain": {**printer.fit(chain)}, "paper": paper}
+        data["lost"] = printer.note
+        if pages("sheet.typ", data) <= LONGEST:
+            break
+    return data
+
+
+def head(knowledge: Knowledge, result: Result) -> list[list[str]]:
+    """Return what is known of the vehicle and the filter, as label and text; what is not known has no line."""
+    case, latest, words = result.case, result.case.rounds[-1], phrases()["sheet"]["head"]
+    vehicle = [
+        quantity(case.engine_litres, "l") if case.engine_litres else "",
+        case.emission_class, case.gearbox or "",
+    ]  # fmt: skip
+    km = latest.odometer_km or case.odometer_km
+    kind = knowledge.filter_types[case.filter_type].title if case.filter_type else ""
+    fitted = str(case.fitted) if case.fitted else ""
+    if case.fitted_at_km is not None:
+        fitted = ", ".join(x for x in (fitted, say("sheet.at_km", km=quantity(case.fitted_at_km, "km"))) if x)
+    layout = knowledge.layouts[case.layout].title if case.layout else ""
+    lines = [
+        (words["vehicle"], ", ".join(cut(v, 40) for v in vehicle if v)),
+        (words["odometer"], quantity(km, "km") if km is not None else ""),
+        (words["filter"], ", ".join(x for x in (kind, case.substrate or "") if x)),
+        (words["fitted"], fitted),
+        (words["round"], " → ".join(round_names(result))),
+        (words["date"], str(latest.date or case.today or "")),
+        (words["sensors"], layout),
+    ]
+    return [[str(a), b] for a, b in lines if b]
+
+
+def _reasons(k: Knowledge, r: Result) -> dict[str, Any]:
+    gate, speaker = r.gate, Speaker(k, r)
+    last = len(r.rounds) - 1
+
+    def line(reason: GateReason, why: bool) -> dict[str, str]:
+        detail = speaker.finding_says(reason.finding, last) if why and reason.finding in k.findings else ""
+        if reason.cause:
+            detail = f"{k.causes[reason.cause].title}, {percent(r.cause(reason.cause).now)}"
+        minutes = say("why.minutes", minutes=figure(reason.minutes)) if reason.minutes and not why else ""
+        return {"says": reason.says, "why": detail, "instead": reason.instead, "minutes": minutes}
+
+    lists = (("dangers", gate.dangers, True), ("not_met", gate.not_met, True), ("doubts", gate.doubts, True),
+             ("likely", gate.likely, True), ("missing", gate.missing, False))  # fmt: skip
+    out: dict[str, Any] = {name: [line(x, why) for x in found] for name, found, why in lists}
+    safe = {n.finding for n in k.gate.needs if _only_safety(k, n.finding)}
+    out["missing"] = [line(x, False) for x in gate.missing if x.finding not in safe]
+    out["safety"] = [{"says": k.findings[f].title, "known": f in gate.met} for f in sorted(safe, key=_place(k))]
+    told = gate.decision == "clear"  # before that a new sheet is printed anyway
+    for name, texts in (("watch", k.gate.watch), ("stop", k.gate.stop_at), ("after", k.gate.after)):
+        out[name] = list(texts) if told else []
+    return out
+
+
+def _place(k: Knowledge) -> Any:
+    order = {n.finding: i for i, n in enumerate(k.gate.needs)}
+    return lambda finding: order[finding]
+
+
+def _only_safety(k: Knowledge, finding: str) -> bool:
+    """Whether a need is met by setting the vehicle up safely: every rule for it reads only such answers."""
+    rules = [x for x in k.rules.values() if x.then.finding == finding and x.when.all]
+    return bool(rules) and all(
+        t.answer and k.questions[t.answer].group == "safe to work" and t.answer != "fluid_leaks_seen"
+        for x in rules for t in x.when.all
+    )  # fmt: skip
+
+
+def _answers(k: Knowledge, r: Result) -> list[str]:
+    """Return what was seen, heard and tried in the latest round, in short."""
+    speaker, out = Speaker(k, r), []
+    for slot, value in r.latest.facts.items():
+        if slot in k.questions and k.questions[slot].group != "safe to work":
+            told = speaker.value(slot, value)
+            out.append(f"{k.questions[slot].text} {told}")
+    return out
+
+
+def _codes(k: Knowledge, r: Result) -> list[str]:
+    codes = r.case.rounds[-1].codes
+    if codes is None:
+        return [str(phrases()["sheet"]["codes_not_read"])]
+    if not codes:
+        return [str(phrases()["sheet"]["no_codes"])]
+    return [
+        f"{c.code} ({c.status}): {k.codes[c.code].meaning if c.code in k.codes else phrases()['sheet']['not_listed']}"
+        for c in codes
+    ]  # fmt: skip
+
+
+def _causes(k: Knowledge, r: Result, evidence: int) -> list[dict[str, Any]]:
+    shown = [c for c in r.causes if c.probability >= 0.1 and c.weights][:4] or list(r.causes[:1])
+    return [_cause(k, r, c, evidence) for c in shown]
+
+
+def _cause(k: Knowledge, r: Result, c: CauseResult, evidence: int) -> dict[str, Any]:
+    speaker = Speaker(k, r)
+
+    def told(weights: Sequence[Any]) -> list[str]:
+        out: dict[str, None] = {}
+        for w in weights:
+            if abs(w.decibans) >= (3.0 if w.finding in COMPLAINT else 1.0):
+                db = say("chain.weight", decibans=f"{w.decibans:+.0f}".replace("-", "−"))
+                out.setdefault(f"{speaker.finding_says(w.finding, w.round)} ({db})")
+        return list(out)[:evidence]
+
+    note = ""
+    if c.state != "present":
+        note = str(phrases()["state"][c.state])
+    elif c.because_of:
+        note = say("why.because_of", parents=", ".join(k.causes[p].title for p in c.because_of))
+    return {
+        "title": k.causes[c.id].title, "level": str(phrases()["level"][c.level]), "percent": percent(c.probability),
+        "p": c.probability, "note": note, "for": told(c.speaks_for), "against": told(c.speaks_against),
+        "how": k.causes[c.id].leads_to[0],
+    }  # fmt: skip
+
+
+def _next(k: Knowledge, r: Result) -> list[dict[str, str]]:
+    return [
+        {"title": k.tests[t.test].title, "minutes": say("why.minutes", minutes=figure(t.minutes)),
+         "tools": ", ".join(k.tests[t.test].tools)}
+        for t in r.next_tests[:4]
+    ]  # fmt: skip
+
+
+def _jobs(k: Knowledge, r: Result, steps: int) -> list[dict[str, Any]]:
+    out = [_job(k, r, i, step, steps) for i, step in enumerate(r.work, 1)]
+    told: set[str] = set()
+    for job in out:  # a value that proves two jobs is written down once
+        job["proving"] = [p for p in job["proving"] if p not in told]
+        told |= set(job["proving"])
+    return out
+
+
+def _cautions(k: Knowledge, r: Result, most: int) -> list[dict[str, str]]:
+    """Return the dangers: the first ``most`` in full, of the others the titles, unless a job names them already."""
+    named = {h for step in r.work for h in k.remedies[step.remedy].hazards}
+    return [
+        {"title": k.cautions[c].title, "says": k.cautions[c].says if i < most else ""}
+        for i, c in enumerate(r.cautions) if i < most or c not in named
+    ]  # fmt: skip
+
+
+def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int) -> dict[str, Any]:
+    remedy = k.remedies[step.remedy]
+    because = [k.causes[b].title if b in k.causes else k.findings[b].title for b in step.because]
+    allowed = r.gate.decision == "clear" or remedy.place != "the burn"
+    return {
+        "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
+        "because": "; ".join(because), "steps": remedy.steps[:steps],
+        "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
+        "proving": proving(k, r, remedy), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+    }  # fmt: skip
+
+
+def proving(knowledge: Knowledge, result: Result, remedy: Remedy) -> list[str]:
+    """Return the values that prove a job, with this case's own figures where there are any.
+
+    From the findings that prove it: the pressure of a clean filter at this gas flow, or the limit of the rule that
+    says so.
+    """
+    bounds, speaker, out = Bounds(knowledge, result), Speaker(knowledge, result), {}
+    for proof in remedy.proof_findings:
+        if proof.finding == "filter_really_restricted":
+            for condition in ("idle", "fast_idle"):
+                low, high, _, _ = bounds.of(f"gauge_pressure.{condition}")
+                if math.isfinite(high):
+                    told = quantity_range(low, high, "mbar")
+                    out[f"gauge_pressure.{condition}"] = told
+            continue
+        for slot, first, last in bounds.setting(proof.finding, proof.state):
+            unit = speaker.units.get(slot, "1")
+            if math.isfinite(first) and math.isfinite(last):
+                told = quantity_range(first, last, unit)
+            else:
+                key = "band.at_least" if math.isfinite(first) else "band.at_most"
+                told = say(key, limit=quantity(first if math.isfinite(first) else last, unit))
+            out.setdefault(slot, told)
+    titles = ((speaker.slot_title(s), told) for s, told in out.items() if s.partition(".")[0] in knowledge.readings)
+    return [f"{t[:1].upper()}{t[1:]}: {told}" for t, told in titles]
+
+
+def _warnings(k: Knowledge, r: Result) -> list[str]:
+    out = [w.says for w in r.case.warnings]
+    out += [say("why.conflict", finding=k.findings[f].title) for f, _ in r.conflicts]
+    out += [say("why.clash", cause=k.causes[c].title) for c in r.clashes]
+    if r.unused:
+        out.append(say("why.unused", codes=", ".join(r.unused)))
+    return out
+
+
+def _blanks(k: Knowledge, r: Result, found: Sequence[Row]) -> list[dict[str, str]]:
+    """Return the values to write down after the work, with what was read before it and what is expected."""
+    by_slot = {x.slot: x for x in found}
+    speaker, out = Speaker(k, r), []
+    for slot in BLANKS:
+        row = by_slot.get(slot)
+        title = speaker.slot_title(slot)
+        value = r.latest.facts.get(slot)
+        before = speaker.value(slot, value) if isinstance(value, Number) else ""
+        unit = speaker.units.get(slot, "1")
+        out.append({"title": title[:1].upper() + title[1:], "before": before,
+                    "expected": row.expected if row else "", "unit": "" if unit == "1" else unit})  # fmt: skip
+    return out
+
+
+def _alt(row: Row) -> str:
+    verdict = phrases()["band"]["verdict"][row.verdict]
+    return say("band.describe", title=row.title, value=row.told, expected=row.expected or "–", verdict=verdict)
