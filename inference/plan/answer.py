@@ -58,10 +58,11 @@ class PlanStep:
 
 @dataclass(frozen=True)
 class Naive:
-    """A plan that asks nothing: the causes in their order, and what it is expected to cost."""
+    """A plan that asks nothing: the causes in their order, what it is expected to cost, how often it is handed on."""
 
     order: tuple[str, ...]
     cost: float
+    handed_on: float
 
 
 @dataclass(frozen=True)
@@ -86,11 +87,13 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Plan:
-    """The plan of one case. ``cost`` is expected until the vehicle is cured, the burn and the proof not counted."""
+    """The plan of one case. ``cost`` is expected until the vehicle is cured, the burn and the proof not counted;
+    ``handed_on``: how often it ends with handing the vehicle on."""
 
     decision: Decision
     steps: tuple[PlanStep, ...]
     cost: float
+    handed_on: float
     repairs_only: Naive
     by_probability: Naive
     by_price: Naive

@@ -22,16 +22,18 @@ from inference.plan.notes import assumptions_of, needed_facts
 from inference.plan.outlook import Held, Outlook, Outlooks, Scene, links_of
 from inference.plan.prices import repair_minutes, repair_price, tariff, test_price
 from inference.plan.search import Move, Search, State, TestPrice
-from inference.plan.subsets import Prices, best_order, cost_of, left
+from inference.plan.subsets import Prices, best_order, cost_of, handed_on, left
 from inference.result import Result
-from inference.work import PLACES
+from inference.work import DUE, PLACES
 from kb.model import Knowledge
 
 STEPS = 3
 MOST_CAUSES, MOST_IF_WIDE, WIDE = 9, 8, 9  # causes planned for; fewer where many present findings hang together
 SHORT = 12  # tests tried at the later points of a plan
+SECONDS = 7  # tests tried as a second step at the root
 SEEN = 0.02  # an outcome less likely than this is not told
 SOLVED = 0.03  # with less than this left there is nothing to plan
+WATCH = 0.5  # with less than this left a vehicle is not handed on: it is driven and watched
 PARTED = 0.05  # a test parts causes that its outcomes move by at least this
 
 
@@ -161,9 +163,10 @@ class _Planner:
 
         ``how``: "root" and "main" look two steps deep, "side" one.
         """
-        if self.search.left_now(state) < SOLVED:
+        trouble = self.search.left_now(state)
+        if trouble < SOLVED:
             return [Choice(Move("stop", "", 0.0, 0.0), 0.0, None)]
-        deep, second = {"root": (5, 7), "main": (3, 5), "side": (0, 0)}[how]
+        deep, second = {"root": (5, SECONDS), "main": (3, 5), "side": (0, 0)}[how]
         tests = self._left_to_ask(state, self.offered if how == "root" else self.short)
         if how != "side":
             tests += self._left_to_ask(state, self._again(state))
@@ -172,6 +175,12 @@ class _Planner:
         if how == "root":
             self._shorten(moves)
         others = [m for m in moves if m.kind != "test"]
+        if others[0].kind == "refer" and trouble < WATCH:  # it is not known that anything is wrong
+            others[0] = replace(others[0], kind="stop")
+        marginal = dict(zip(self.causes, self._marginals(state).tolist(), strict=True))
+        due = [m for m in others if m.kind == "repair" and marginal[m.what] >= DUE]
+        if others[0].kind == "refer" and due:  # what is likely is repaired here, as the order of work says
+            others = [due[0], *(m for m in others if m is not due[0])]
         saved = others[1].cost - others[0].cost if len(others) > 1 else 0.0
         out = [
             Choice(m, others[0].cost - m.cost, by_test[m.what])
@@ -210,7 +219,7 @@ class _Planner:
         move = choice.move
         if choice.outlook is not None:
             return self._test_step(state, choice, choice.outlook)
-        if move.kind != "repair":
+        if move.kind in ("refer", "stop"):
             return PlanStep(self._action(move), move.price, move.price, choice.saves, (), ()), []
         i = self.causes.index(move.what)
         p, failed = self.search.after_failing(state, i)
@@ -259,16 +268,17 @@ class _Planner:
     def plan(self) -> Plan:
         state, how = self.root, "root"
         steps: list[PlanStep] = []
-        cost = 0.0
+        cost, referred = 0.0, 0.0
         while len(steps) < STEPS:
             choices = self.moves(state, how)
-            if choices[0].move.kind == "stop":
-                break
             for choice in choices:
                 step, states = self._step(state, choice)
                 if step.action.kind != "test" or changes_something(step):
                     break
-            cost = cost if steps else choice.move.cost
+            if not steps:
+                cost, referred = choice.move.cost, self._handed_on(choice)
+            if step.action.kind == "stop":
+                break
             follow = next((i for i, o in enumerate(step.outcomes) if o.then.kind != "stop"), None)
             if steps:
                 steps[-1] = self._followed(steps[-1], step)
@@ -277,12 +287,23 @@ class _Planner:
             if follow is None:
                 break
             state, how = states[follow], "main"
-        return self._whole(steps, cost)
+        return self._whole(steps, cost, referred)
 
-    def _naive(self, u: np.ndarray, order: Sequence[int]) -> Naive:
+    def _handed_on(self, choice: Choice) -> float:
+        """Return how often the plan ends with handing the vehicle on: what a minute more on that price adds."""
+        search, seconds = self.search, self.short[:SECONDS]
+        if choice.move.kind == "stop":
+            return 0.0
+        dearer = replace(search, prices=replace(search.prices, refer=self.prices.refer + 1.0))
+        before, after = (s.price_of(self.root, choice.move, choice.outlook, seconds) for s in (search, dearer))
+        return min(max(after - before, 0.0), 1.0)
+
+    def _naive(self, u: np.ndarray, ends: np.ndarray, order: Sequence[int]) -> Naive:
         """Return a plan without questions, given up where handing the vehicle on is cheaper than going on."""
-        cost, length = min((cost_of(u, self.search.prices, order[:n]), n) for n in range(len(order) + 1))
-        return Naive(tuple(self.causes[i] for i in order[:length]), cost)
+        costs = [cost_of(u, ends, self.search.prices, order[:n]) for n in range(len(order) + 1)]
+        length = costs.index(min(costs))
+        done = sum(1 << i for i in order[:length])
+        return Naive(tuple(self.causes[i] for i in order[:length]), costs[length], float(u[done, 0]))
 
     def _followed(self, step: PlanStep, following: PlanStep) -> PlanStep:
         """Let the outcome that is followed name the step that follows, which was looked for more deeply."""
@@ -290,17 +311,17 @@ class _Planner:
             step, outcomes=tuple(replace(o, then=following.action) if o.followed else o for o in step.outcomes)
         )
 
-    def _whole(self, steps: Sequence[PlanStep], cost: float) -> Plan:
+    def _whole(self, steps: Sequence[PlanStep], cost: float, referred: float) -> Plan:
         u = left(self.root.weights[0][:, None], self.prices.holds)
         prices, places = self.search.prices, range(len(self.causes))
+        ends = handed_on(u, self.root.weights.sum(axis=0)[:, None], prices)
         marginal = self._marginals(self.root)
-        best = best_order(u, prices)
         orders = [
-            best,
+            best_order(u, ends, prices),
             sorted(places, key=lambda i: (-marginal[i], i)),
             sorted(places, key=lambda i: (prices.repairs[i], i)),
         ]
-        only, probable, cheap = (self._naive(u, order) for order in orders)
+        only, probable, cheap = (self._naive(u, ends, order) for order in orders)
         work = [s.remedy for s in self.r.work]
         planned = {self.k.causes[c].remedy for c in self.causes}
         after = [r for r in work if r not in planned and self.k.remedies[r].place in PLACES[1:]]
@@ -308,6 +329,7 @@ class _Planner:
             decision=self.r.gate.decision,
             steps=tuple(steps),
             cost=cost,
+            handed_on=referred,
             repairs_only=only,
             by_probability=probable,
             by_price=cheap,

@@ -17,7 +17,7 @@ import numpy as np
 
 from inference.belief.net import Floats
 from inference.plan.outlook import Outlook
-from inference.plan.subsets import Prices, best_costs, left
+from inference.plan.subsets import Prices, best_costs, handed_on, left
 
 Kind = Literal["test", "repair", "refer", "stop"]
 
@@ -72,18 +72,20 @@ class Search:
 
     # --- prices ---------------------------------------------------------------------------------------------------
 
-    def costs(self, alone: Floats, total: Floats, done: int) -> Floats:
-        """Return [B] the cost of repairs alone from ``done`` on, for unnormalised columns ``alone`` [2^K, B]."""
-        self.looks += alone.shape[1]
-        sure = left(alone, self.holds) + (total - 1.0)  # left() takes the columns to sum to 1
-        return np.asarray(best_costs(np.maximum(sure, 0.0), self.prices)[done])
+    def costs(self, columns: Floats, done: int) -> Floats:
+        """Return [B] the cost of repairs alone from ``done`` on, for columns of weights [2, 2^K, B] of any sum."""
+        self.looks += columns.shape[2]
+        whole = columns.sum(axis=0)
+        u = np.maximum(left(columns[0], self.holds) + (whole.sum(axis=0) - 1.0), 0.0)  # left() takes sums of 1
+        return np.asarray(best_costs(u, handed_on(u, whole, self.prices), self.prices)[done])
 
     def repair_moves(self, state: State) -> list[Move]:
         """Return every repair with its cost when repairs alone follow, and handing the vehicle on; cheapest first."""
         u = left(state.weights[0][:, None], self.holds)
-        table = best_costs(u, self.prices)[:, 0]
+        ends = handed_on(u, state.weights.sum(axis=0)[:, None], self.prices)
+        table = best_costs(u, ends, self.prices)[:, 0]
         u = u[:, 0]
-        now = self.left_now(state)
+        now = float(u[state.done])
         out = []
         for i, cause in enumerate(self.causes):
             if not state.done >> i & 1:
@@ -91,12 +93,20 @@ class Search:
                 own = now * self.prices.repairs[i] + self.prices.left_behind * u[after]
                 out.append(Move("repair", cause, float(own + table[after]), self.prices.repairs[i]))
         if self.prices.refer is not None:
-            out.append(Move("refer", "", now * self.prices.refer, self.prices.refer))
+            out.append(Move("refer", "", float(ends[state.done, 0]), self.prices.refer))
         return sorted(out, key=lambda m: (m.cost, m.what))
 
     def left_now(self, state: State) -> float:
         """Return the probability that the trouble is still there."""
         return float(left(state.weights[0][:, None], self.holds)[state.done, 0])
+
+    def price_of(self, state: State, move: Move, outlook: Outlook | None, seconds: Sequence[Outlook]) -> float:
+        """Return the cost of one move, looked at two steps deep with these second tests."""
+        if outlook is not None:
+            _, after = self._eco(state, [outlook])
+            return self._two(state, [outlook], after, seconds)[0] if seconds else move.cost
+        plain = next(m for m in self.repair_moves(state) if (m.kind, m.what) == (move.kind, move.what))
+        return self._repair_deep(state, plain, seconds) if move.kind == "repair" else plain.cost
 
     # --- states ---------------------------------------------------------------------------------------------------
 
@@ -168,7 +178,7 @@ class Search:
             return np.zeros(0), []
         there = self._there(state)
         chances = np.concatenate([o.chances for o in outlooks])[:, :, there] * state.weights
-        cost = self.costs(np.ascontiguousarray(chances[:, 0].T), chances.sum(axis=(1, 2)), state.done)
+        cost = self.costs(np.ascontiguousarray(chances.transpose(1, 2, 0)), state.done)
         ends = np.cumsum([len(o.said) for o in outlooks])
         after = [np.asarray(a) for a in np.split(cost, ends[:-1])]
         price = np.array([self.tests[o.test].given(state.standing) for o in outlooks])
@@ -181,10 +191,9 @@ class Search:
         there = self._there(state)
         one = np.concatenate([o.chances for o in firsts])[:, :, there] * state.weights  # [F, 2, N]
         two = np.concatenate([o.chances for o in seconds])[:, :, there]  # [S, 2, N]
-        alone = one[:, None, 0] * two[None, :, 0]
-        total = np.einsum("fcn,scn->fs", one, two)
-        flat = np.ascontiguousarray(alone.reshape(-1, alone.shape[2]).T)
-        cost = self.costs(flat, total.reshape(-1), state.done).reshape(total.shape)
+        both = one[:, None] * two[None]  # [F, S, 2, N]
+        columns = np.ascontiguousarray(both.reshape(-1, *both.shape[2:]).transpose(1, 2, 0))
+        cost = self.costs(columns, state.done).reshape(both.shape[:2])
         begins = np.cumsum([0] + [len(o.said) for o in seconds])[:-1]
         sums = np.add.reduceat(cost, begins, axis=1)  # [F, seconds]
         p = one.sum(axis=(1, 2))

@@ -26,9 +26,9 @@ TINY = 1e-12
 class Prices:
     """What the order of work is judged by, in minutes.
 
-    ``repairs`` [K]: each repair with the check that follows. ``refer``: handing the vehicle on, which cures it for
-    sure; None where that is no choice. ``left_behind``: what a repair costs on top when something is left behind
-    (the chance that nobody notices times the price of a comeback).
+    ``repairs`` [K]: each repair with the check that follows. ``refer``: handing the vehicle on to those who find what
+    is there for sure and repair it at the same price; None where that is no choice. ``left_behind``: what a repair
+    costs on top when something is left behind (the chance that nobody notices times the price of a comeback).
     """
 
     repairs: tuple[float, ...]
@@ -63,12 +63,27 @@ def left(chances: Floats, holds: float = 1.0) -> Floats:
     return np.maximum(1.0 - inside(weighed), 0.0)
 
 
-def best_costs(left_over: Floats, prices: Prices) -> Floats:
+def handed_on(left_over: Floats, whole: Floats, prices: Prices) -> Floats:
+    """Return [2^K, B] what handing the vehicle on costs from each subset of repairs done on [min].
+
+    ``whole`` [2^K, B]: probability of each subset of causes, whatever else is there. What is there and not repaired
+    yet is repaired then. Without that choice the cost is infinite unless the vehicle is cured.
+    """
+    if prices.refer is None:
+        return np.where(left_over <= TINY, 0.0, np.inf)
+    masks = np.arange(len(whole))
+    there = masks[None, :] >> np.arange(_bits(whole))[:, None] & 1
+    marginal = there @ whole
+    return np.asarray(left_over * prices.refer + ((1 - there) * np.array(prices.repairs)[:, None]).T @ marginal)
+
+
+def best_costs(left_over: Floats, ends: Floats, prices: Prices) -> Floats:
     """Return [2^K, B] the least expected cost [min] from each subset of repairs done on, not knowing if it is cured.
 
-    Divide by ``left_over`` of the subset for the cost once it is known that the trouble is still there.
+    ``ends``: what giving up costs there (:func:`handed_on`). Divide by ``left_over`` of the subset for the cost once
+    it is known that the trouble is still there.
     """
-    cost = np.where(left_over <= TINY, 0.0, np.inf) if prices.refer is None else left_over * prices.refer
+    cost = ends.copy()
     own = np.array(prices.repairs)
     onward = cost.copy()  # what each subset costs from there on, with what was left behind on the way to it
     onward[-1] += prices.left_behind * left_over[-1]
@@ -91,12 +106,12 @@ def _levels(k: int) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
     return out
 
 
-def best_order(left_over: Floats, prices: Prices, done: int = 0) -> list[int]:
+def best_order(left_over: Floats, ends: Floats, prices: Prices, done: int = 0) -> list[int]:
     """Return the repairs in the best order from ``done`` on, up to where the vehicle is cured or handed on.
 
-    ``left_over`` is [2^K, 1]; ties go to the lower place.
+    ``left_over`` and ``ends`` are [2^K, 1]; ties go to the lower place.
     """
-    cost = best_costs(left_over, prices)[:, 0]
+    cost = best_costs(left_over, ends, prices)[:, 0]
     u = left_over[:, 0]
     k = _bits(left_over)
     order: list[int] = []
@@ -109,14 +124,14 @@ def best_order(left_over: Floats, prices: Prices, done: int = 0) -> list[int]:
         if not moves:
             break
         best, i = min(moves)
-        if prices.refer is not None and u[done] * prices.refer < best - 1e-9:
+        if ends[done, 0] < best - 1e-9:
             break
         order.append(i)
         done |= 1 << i
     return order
 
 
-def cost_of(left_over: Floats, prices: Prices, order: Sequence[int], done: int = 0) -> float:
+def cost_of(left_over: Floats, ends: Floats, prices: Prices, order: Sequence[int], done: int = 0) -> float:
     """Return the expected cost [min] of doing the repairs in this order and handing the vehicle on if all fail."""
     u = left_over[:, 0]
     total = 0.0
@@ -124,9 +139,7 @@ def cost_of(left_over: Floats, prices: Prices, order: Sequence[int], done: int =
         total += u[done] * prices.repairs[i]
         done |= 1 << i
         total += u[done] * prices.left_behind
-    if prices.refer is not None:
-        total += u[done] * prices.refer
-    return float(total)
+    return float(total + ends[done, 0])
 
 
 def by_gain(left_over: Floats, prices: Prices) -> list[int]:
