@@ -114,7 +114,7 @@ def _tidy(cells: pl.Series) -> pl.Series:
     out = cells.str.strip_chars().str.replace("T", " ", literal=True)
     out = out.str.replace(r"\s*(?:Z|[A-Z]{3,4}|[+-]\d{2}:?\d{2})$", "")
     out = out.str.replace(r"(:\d{2}:\d{2})[:,](\d+)", "$1.$2").str.replace(r",\s*", " ")
-    return out.str.replace(r"^(.*?[ ]?\d{1,2}:\d{2})(\s*[AaPp][Mm])?$", "$1:00$2")
+    return out.str.replace(r"^((?:\S+ )?\d{1,2}:\d{2})(\s*[AaPp][Mm])?$", "$1:00$2")
 
 
 def _clock(cells: pl.Series, day: str) -> Array:

@@ -162,7 +162,7 @@ def _column(place: int, name: str, units: Sequence[str], known: LogColumns) -> C
 
 def _raw(name: str, known: LogColumns) -> Column | None:
     """A column of raw bytes: "PID 7A", "01 0C", "0105", "0x7A", "7A (hex)"."""
-    bare = " ".join(_RAW_WORD.sub(" ", re.sub(r"[\[({<})\]>]", " ", name.lower())).split())
+    bare = " ".join(_RAW_WORD.sub(" ", re.sub(r"[\[({<})\]>_]", " ", name.lower())).split())
     match = _PID.match(bare)
     if match is None or (bare == match["pid"] == name.strip().lower() and not re.search(r"[a-f]", bare)):
         return None  # a bare "10" may be anything; "PID 10" or "0110" is a parameter
@@ -181,7 +181,7 @@ def _entry(text: str) -> Channel | None:
     for order, entry in enumerate(log_columns().channels):
         if plain in (_plain(n) for n in entry.names):
             return entry
-        if any(_begins(word, tokens) for word in entry.never):
+        if any(t.startswith(word) if len(word) > 3 else t == word for word in entry.never for t in tokens):
             continue
         for phrase in entry.words:
             words = _plain(phrase).split()

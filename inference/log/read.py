@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import codecs
 import io
+import warnings
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -158,12 +160,7 @@ def _gather(path: Path, layout: Layout, times: list[Column], others: list[Column
     wanted = sorted({names[c.place] for c in (*times, *others)}, key=names.index)
     out, form = Gathered(), None
     for block in _blocks(path, layout):
-        quotes = block.count(b'"')
-        table = pl.read_csv(
-            io.BytesIO(block), has_header=False, schema=schema, columns=wanted, separator=layout.delimiter,
-            infer_schema=False, truncate_ragged_lines=True, ignore_errors=True, encoding="utf8-lossy",
-            quote_char='"' if quotes and quotes % 2 == 0 else None, raise_if_empty=False,
-        )  # fmt: skip
+        table = _table(block, schema, wanted, layout.delimiter)
         if not table.height:
             continue
         stamps = table[names[times[0].place]]
@@ -185,6 +182,28 @@ def _gather(path: Path, layout: Layout, times: list[Column], others: list[Column
     if form is None or not out.times:
         raise Faults([Fault(str(path), layout.header_line + 1, "", "no rows of figures stand under the header")])
     return out, form, len(times) > 1
+
+
+def _table(block: bytes, schema: dict[str, type[pl.String]], wanted: list[str], delimiter: str) -> pl.DataFrame:
+    """Part a block into cells of text; quotes count only where they come in pairs within their rows."""
+
+    def part(data: bytes, quote: str | None) -> pl.DataFrame:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # polars warns of rows it mends; what is lost is counted by us
+            return pl.read_csv(
+                io.BytesIO(data), has_header=False, schema=schema, columns=wanted, separator=delimiter,
+                quote_char=quote, infer_schema=False, truncate_ragged_lines=True, ignore_errors=True,
+                encoding="utf8-lossy", raise_if_empty=False, missing_columns="insert", extra_columns="ignore",
+            )  # fmt: skip
+
+    if b'"' not in block:
+        return part(block, None)
+    if block.count(b'"') % 2 == 0:
+        with suppress(pl.exceptions.ComputeError):
+            table = part(block, '"')
+            if table.height >= 0.98 * block.count(b"\n"):
+                return table
+    return part(block.replace(b'"', b""), None)  # a stray quote would swallow rows
 
 
 def _take(out: Gathered, column: Column, cells: pl.Series, comma: bool) -> None:

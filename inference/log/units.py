@@ -11,8 +11,8 @@ from kb.log_columns import Channel, log_columns
 from kb.units import factor
 
 Short = npt.NDArray[np.float32]
-# what a pressure across the filter may reach in a whole drive [mbar]: tells apart units that lie far apart
-SENSIBLE_MOST = 800.0
+# least and most that a pressure across the filter reaches in a whole drive [mbar]: tells apart units that lie far apart
+SENSIBLE = (3.0, 800.0)
 TRIED = {
     "filter_pressure": ("kPa", "mbar", "Pa"),
     "filter_pressure_before": ("kPa", "mbar", "Pa"),
@@ -62,7 +62,7 @@ def _unit(column: Column, entry: Channel, values: Short) -> tuple[str, list[Note
     elif entry.id in ("manifold_pressure", "boost_wanted", "barometric_pressure"):
         unit = "kPa" if usual < 400 else "mbar" if usual < 6000 else "Pa"
     elif entry.id in TRIED:
-        fits = [u for u in TRIED[entry.id] if (f := factor(u, "mbar")) and 15.0 <= most * f[0] <= SENSIBLE_MOST]
+        fits = [u for u in TRIED[entry.id] if (f := factor(u, "mbar")) and SENSIBLE[0] <= most * f[0] <= SENSIBLE[1]]
         unit = fits[0] if len(fits) == 1 else "ask"
     if unit in ("ask", ""):
         return "", [note("unit_not_said", column=column.name, channel=entry.id, unit=entry.unit)]
