@@ -17,6 +17,7 @@ from inference.physics.valid import Array
 from kb.log_columns import Parameter, RawField, log_columns
 
 KEY_ON_NOUGHT = 10.0  # mbar; a sound sensor reads within it with the engine still
+HEADED = 0.9  # share of a column's cells that begin with an answer's head, if its cells have one
 OFFSET_FORM = -327.68  # kPa, what raw nought means if 8000 hex is nought
 
 
@@ -42,7 +43,13 @@ def raw_numbers(cells: pl.Series, pid: str, field: RawField) -> Array:
     pid : the parameter
     field : which bytes
     """
-    data = cells.str.to_uppercase().str.replace_all(r"0X|[\s:,.-]", "").str.replace(rf"^(?:.*?)?41{pid}", "")
+    data = cells.str.to_uppercase().str.replace_all(r"0X|[\s:,.-]", "")
+    rest = data.str.replace(rf"^.*?41{pid}", "")
+    headed = data.str.contains(f"41{pid}", literal=True) & (rest.str.len_chars() >= 2 * (field.first + field.bytes - 1))
+    if (
+        float(np.asarray(headed.fill_null(False)).mean()) >= HEADED
+    ):  # else the two bytes are data that look like an answer's head
+        data = rest
     at, long = 2 * (field.first - 1), 2 * field.bytes
     piece = data.str.slice(at, long)
     whole = pl.select(
