@@ -251,11 +251,15 @@ class Proof(Entry):
 
 
 class Customer(Entry):
-    """Plain words for the owner of the vehicle; no blame, no promise, no term of the trade unexplained."""
+    """Plain words for the owner of the vehicle; no blame, no promise, no term of the trade unexplained.
+
+    ``left`` says what may come of it, to follow "If this is left, ".
+    """
 
     what: Text
     why: Text
     do: Text
+    left: Text
 
 
 class Prior(Entry):
