@@ -21,6 +21,7 @@ REFERENCE = 523.15  # K
 MU_REF, RHO_REF = float(gas.viscosity(REFERENCE)), float(gas.density(gas.STANDARD_PRESSURE, REFERENCE))
 EXCESS_AIR = 3.0  # air over what the fuel needs; between idle (6) and full load (1.5) it moves the flow by 2 %
 LEAST_ROWS = 60
+LEAST_VARIES = 1.5  # largest over smallest flow
 LAGS = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0)  # s
 FLAT = 2.0  # mbar between the 5 and 95 % points
 GROUPS = 10
@@ -122,7 +123,7 @@ def fit_pressure(drive: Drive, gas_: Flow, rows: BoolArray) -> Fit | None:
         return None
     volume = gas_.volume[use] * 3600.0
     low, high = (float(x) for x in np.quantile(volume, (0.05, 0.95)))
-    if high < 1.5 * low:
+    if _varies(gas_, use) < LEAST_VARIES:
         return None
     lag = find_lag(drive, viscous, square, pressure, use)
     parts = [lagged(x[use], lag / drive.step) for x in (viscous, square)]
@@ -132,6 +133,12 @@ def fit_pressure(drive: Drive, gas_: Flow, rows: BoolArray) -> Fit | None:
     error = _jackknife(design, values)
     pairs = [(float(c), float(e)) for c, e in zip(coefficients, error, strict=True)]
     return Fit(pairs[0], pairs[1], pairs[2], scatter, lag, int(use.sum()), (low, high))
+
+
+def _varies(gas_: Flow, use: BoolArray) -> float:
+    """How many times over the mass flow varies: a gas that only warms up at idle tells nothing."""
+    low, high = (float(x) for x in np.quantile(gas_.mass[use], (0.05, 0.95)))
+    return high / max(low, 1e-9)
 
 
 def robust(design: Array, values: Array, turns: int = 25) -> tuple[Array, float]:
@@ -214,7 +221,7 @@ def sensor_notes(drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray) -> 
         return [note("too_few_rows", count=int(use.sum()))]
     reach = float(np.subtract(*np.quantile(pressure[use], (0.95, 0.05))))
     low, high = (float(x) * 3600.0 for x in np.quantile(gas_.volume[use], (0.05, 0.95)))
-    if high < 1.5 * low:
+    if _varies(gas_, use) < LEAST_VARIES:
         return [note("flow_hardly_varies", low=round(low), high=round(high))]
     out: list[Note] = []
     together = float(np.corrcoef(pressure[use], viscous[use])[0, 1]) if reach > 0 else 0.0
