@@ -15,6 +15,7 @@ import typer
 
 from clogwise.ask import register as register_questions
 from clogwise.logcmd import register as register_log
+from clogwise.plancmd import register as register_plan
 from kb.faults import Faults
 
 if TYPE_CHECKING:
@@ -215,6 +216,7 @@ def demo(
 
 
 register_questions(app)
+register_plan(app)
 register_log(app)
 
 

@@ -24,7 +24,7 @@ from inference.plan.prices import repair_minutes, repair_price, tariff, test_pri
 from inference.plan.search import Move, Search, State, TestPrice
 from inference.plan.subsets import Prices, best_order, cost_of, handed_on, left
 from inference.result import Result
-from inference.work import DUE, PLACES
+from inference.work import PLACES
 from kb.model import Knowledge
 
 STEPS = 3
@@ -34,6 +34,7 @@ SECONDS = 7  # tests tried as a second step at the root
 SEEN = 0.02  # an outcome less likely than this is not told
 SOLVED = 0.03  # with less than this left there is nothing to plan
 WATCH = 0.5  # with less than this left a vehicle is not handed on: it is driven and watched
+SURE = 0.8  # a cause as likely as this is repaired before the vehicle is handed on
 PARTED = 0.05  # a test parts causes that its outcomes move by at least this
 
 
@@ -175,17 +176,18 @@ class _Planner:
         if how == "root":
             self._shorten(moves)
         others = [m for m in moves if m.kind != "test"]
-        if others[0].kind == "refer" and trouble < WATCH:  # it is not known that anything is wrong
-            others[0] = replace(others[0], kind="stop")
+        if trouble < WATCH:  # it is not known that anything is wrong, so nothing is repaired or handed on
+            others = [replace(others[0], kind="stop")]
         marginal = dict(zip(self.causes, self._marginals(state).tolist(), strict=True))
-        due = [m for m in others if m.kind == "repair" and marginal[m.what] >= DUE]
-        if others[0].kind == "refer" and due:  # what is likely is repaired here, as the order of work says
+        due = [m for m in others if m.kind == "repair" and marginal[m.what] >= SURE]
+        least = others[0].cost
+        if others[0].kind == "refer" and due:  # what is as good as known is repaired here first
             others = [due[0], *(m for m in others if m is not due[0])]
-        saved = others[1].cost - others[0].cost if len(others) > 1 else 0.0
+        saved = max(others[1].cost - others[0].cost, 0.0) if len(others) > 1 else 0.0
         out = [
-            Choice(m, others[0].cost - m.cost, by_test[m.what])
+            Choice(m, least - m.cost, by_test[m.what])
             for m in moves
-            if m.kind == "test" and others[0].cost - m.cost >= self.search.worth
+            if m.kind == "test" and least - m.cost >= self.search.worth
         ]
         return [*out, Choice(others[0], saved, None)]
 
@@ -278,6 +280,8 @@ class _Planner:
             if not steps:
                 cost, referred = choice.move.cost, self._handed_on(choice)
             if step.action.kind == "stop":
+                if steps:
+                    steps[-1] = self._followed(steps[-1], step)
                 break
             follow = next((i for i, o in enumerate(step.outcomes) if o.then.kind != "stop"), None)
             if steps:

@@ -71,10 +71,13 @@ def handed_on(left_over: Floats, whole: Floats, prices: Prices) -> Floats:
     """
     if prices.refer is None:
         return np.where(left_over <= TINY, 0.0, np.inf)
-    masks = np.arange(len(whole))
-    there = masks[None, :] >> np.arange(_bits(whole))[:, None] & 1
-    marginal = there @ whole
-    return np.asarray(left_over * prices.refer + ((1 - there) * np.array(prices.repairs)[:, None]).T @ marginal)
+    ends = left_over * prices.refer
+    width = whole.shape[1]
+    for i, price in enumerate(prices.repairs):  # plain sums: the matrix product would wake threads for little work
+        halves = whole.reshape(-1, 2, 1 << i, width)
+        marginal = halves[:, 1].sum(axis=(0, 1))
+        ends.reshape(-1, 2, 1 << i, width)[:, 0] += price * marginal
+    return np.asarray(ends)
 
 
 def best_costs(left_over: Floats, ends: Floats, prices: Prices) -> Floats:
