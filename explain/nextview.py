@@ -17,7 +17,7 @@ from inference.result import Decision, Result
 from kb import __version__
 from kb.model import Knowledge
 
-FEW = 3  # needed facts shown before --all
+FEW = 3  # needed facts and findings to read again that are shown before --all
 
 
 class ActionShape(Shape):
@@ -231,14 +231,14 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
     """Print a plan."""
     words = phrases()["plan"]
     told = answer(knowledge, result, plan)
+    lines: list[Line] = []
     if plan.decision == "clear":
-        print_block(out, str(words["heading"]), [Text(str(words["burn_first"]))])
-    if not plan.steps:
-        print_block(out, str(words["heading"]), [Text(str(words["nothing"]))])
+        lines.append(Text(str(words["burn_first" if plan.steps else "nothing_clear"])))
+    elif not plan.steps:
+        lines.append(Text(str(words["nothing"])))
     for i in range(len(told.steps)):
-        if i == 0 and plan.decision != "clear":
-            out.print(Text(str(words["heading"]), style="bold"))
-        print_block_lines(out, [*_step_lines(knowledge, plan, told, i)])
+        lines += _step_lines(knowledge, plan, told, i, everything)
+    print_block(out, str(words["heading"]), lines)
     if plan.steps:
         costs = [
             say("plan.expected", minutes=whole(plan.cost), referred=figure(round(plan.handed_on * 100))),
@@ -253,18 +253,7 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
     print_block(out, str(words["granted"]), [("· ", Text(a.says, style="dim")) for a in told.assumptions])
 
 
-def print_block_lines(out: Console, lines: Sequence[Line]) -> None:
-    """Print lines the way a block does, without a heading of their own."""
-    for line in lines:
-        lead, body = line if isinstance(line, tuple) else ("", line)
-        first = Text("  ").append_text(lead if isinstance(lead, Text) else Text(lead))
-        for piece in body.wrap(out, max(out.width - len(first), 20)):
-            piece.rstrip()
-            out.print(Text.assemble(first, piece), soft_wrap=True)
-            first = Text(" " * len(first))
-
-
-def _step_lines(knowledge: Knowledge, plan: Plan, told: NextAnswer, index: int) -> list[Line]:
+def _step_lines(knowledge: Knowledge, plan: Plan, told: NextAnswer, index: int, everything: bool) -> list[Line]:
     step, shape = plan.steps[index], told.steps[index]
     lines: list[Line] = [(f"{index + 1}. ", Text(_headline(knowledge, step), style="bold"))]
     lines.append(("   ", Text(shape.why)))
@@ -277,6 +266,8 @@ def _step_lines(knowledge: Knowledge, plan: Plan, told: NextAnswer, index: int) 
         lines.append(("   ", Text(say("plan.check", proof=proof))))
     if step.read_again:
         names = [_lower(knowledge.findings[f].title) for f in step.read_again]
+        if not everything and len(names) > FEW:
+            names[FEW:] = [say("plan.again_more", count=len(names) - FEW)]
         lines.append(("   ", Text(say("plan.again", list="; ".join(names)))))
     if step.needs:
         lines.append(("   ", Text(say("plan.fills"))))
