@@ -7,11 +7,14 @@ derived readings of one round move together. A reading that cannot be derived is
 from __future__ import annotations
 
 from inference.derive_air import derive_air
+from inference.derive_burn import derive_burn
+from inference.derive_cross import derive_cross
 from inference.derive_heat import derive_heat
 from inference.derive_load import derive_load
 from inference.derive_pressure import derive_pressure
 from inference.derive_rounds import derive_between
 from inference.derive_sheet import CaseView, DerivedReading, EventView, RoundView, Sheet
+from inference.derive_split import derive_left, derive_split
 from inference.derive_usage import derive_usage
 from kb.model import Knowledge
 
@@ -40,7 +43,12 @@ def derive(case: CaseView, knowledge: Knowledge) -> list[dict[str, DerivedReadin
         derive_usage(sheet)
         derive_air(sheet)
         derive_heat(sheet)
-        derive_load(sheet, derive_pressure(sheet))
+        derive_cross(sheet)
+        references = derive_pressure(sheet)
+        derive_load(sheet, references)
+        derive_split(sheet, references)
         derive_between(sheet, sheets)
+        derive_left(sheet, sheets, references)
+        derive_burn(sheet)
         sheets.append(sheet)
     return [sheet.done for sheet in sheets]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from inference.derive_burn import burn_limit
 from inference.derive_gas import MBAR
 from inference.derive_pressure import Reference, gauge, pipe_contained
 from inference.derive_sheet import Sheet
@@ -13,7 +14,6 @@ from inference.physics.filter_pressure import layer_thickness
 from inference.physics.load import terms
 from inference.physics.sampling import between, of_round, vehicle
 from inference.physics.valid import Array, Odd, Outside, outside
-from kb.units import number
 
 LONGEST_KM = 250_000.0  # of a filter whose age nobody knows, on a vehicle whose odometer nobody read
 
@@ -101,6 +101,7 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     if sheet.case.filter_type == "additive":
         more = ash_physics.ADDITIVE_RATE.of_vehicle("ash_distance")
         notes += ("The additive's own ash was counted in.",)
+    sheet.memo["ash_rate"] = np.asarray(rate * capture + more) / volume
     if known is not None:
         load = np.asarray(ash_physics.ash_load(rate * capture + more, known * 1e3, 1.0, volume))
         odd = (*outside(ash_physics.split, ash=load), *outside(ash_physics.ash_rate, oil_use=oil))
@@ -172,33 +173,16 @@ def _soot_load(
     _over_limit(sheet, soot, notes, odd)
 
 
-def burn_limit(sheet: Sheet) -> tuple[float, float, tuple[str, ...]] | None:
-    """Return the soot load a burn may begin with [g/l]: surely up to, surely not above, and a note."""
-    own = sheet.case.burn_limit_g_l
-    if own is not None:
-        return own, own, ("The vehicle maker's limit was taken.",)
-    bodies = sheet.knowledge.substrates
-    known = bodies.get(sheet.case.substrate or "")
-    if known is None:
-        if not bodies:
-            return None
-        known = min(bodies.values(), key=lambda b: (number(b.safe_soot.high, "g/l"), b.id))
-        note = f"What the filter is made of is not known; the limit of the most delicate, {known.id}, was taken."
-    else:
-        note = f"The limit of {known.id} was taken."
-    return number(known.safe_soot.low, "g/l"), number(known.safe_soot.high, "g/l"), (note,)
-
-
 def _over_limit(sheet: Sheet, soot: Array, notes: tuple[str, ...], odd: tuple[Odd, ...]) -> None:
     """Soot over the limit, the least soot held against the highest limit and the most against the lowest."""
-    limits = burn_limit(sheet)
-    if limits is None:
+    found = burn_limit(sheet)
+    if found is None:
         return
-    low, high, note = limits
+    limits, note = found
     place = np.linspace(0.0, 1.0, soot.size)
-    limit = high - (high - low) * ((place - 0.1) / 0.8).clip(0.0, 1.0)
+    limit = np.interp(place, (0.1, 0.5, 0.9), (limits.high, limits.mid, limits.low))
     over = np.sort(soot) / limit
-    sheet.put("soot_over_limit", over, ("soot_load", "filter"), notes + note, odd)
+    sheet.put("soot_over_limit", over, ("soot_load", "burn_soot_limit"), notes + note, odd)
 
 
 def _lamp_excess(sheet: Sheet, ref: Reference) -> None:

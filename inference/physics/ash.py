@@ -22,6 +22,7 @@ SULPHATED_ASH = {
 CAPTURE = Parameter(0.5, 0.7, 0.9, "1", False, "share of it that stays in the filter; from memory")
 LEFT_BY_CLEANING = Parameter(0.05, 0.15, 0.35, "1", False, "share a cleaning leaves behind; from memory")
 ADDITIVE_RATE = Parameter(0.2e-9, 0.5e-9, 1.3e-9, "kg/m", True, "0.2 to 1.3 g/1000 km of metal oxide; from memory")
+CAPACITY = Parameter(20.0, 35.0, 60.0, "kg/m^3", True, "ash a filter holds before it must come off; from memory")
 PERMEABILITY = Parameter(1e-13, 2.2e-13, 5e-13, "m^2", True, "of an ash layer; from memory")
 
 
@@ -132,3 +133,37 @@ def split(ash: Numeric, pitch: Numeric, opening: Numeric) -> tuple[Numeric, Nume
     layer = np.minimum(ash, LAYER_MOST)
     room = PLUG_PACKING * opening**2 / (2.0 * pitch**2)
     return layer, np.minimum((ash - layer) / room, PLUG_MOST)
+
+
+@valid(not_negative=("ash", "capacity"), positive=("rate",))
+def distance_left(ash: Numeric, capacity: Numeric, rate: Numeric) -> Numeric:
+    """Distance until a filter holds as much ash as it has room for.
+
+    Equation: d = max(A_most - A, 0) / r
+
+    Parameters
+    ----------
+    ash : ash load now [kg/m^3]
+    capacity : ash load at which the filter must come off [kg/m^3]
+    rate : ash that gathers in a volume of filter on a distance [kg/(m^3 m)]
+
+    Returns
+    -------
+    distance, 0 where the room is used up [m]
+
+    Raises
+    ------
+    ValueError : a negative load or capacity, or no rate
+
+    Valid range: oil use and oil as they were so far.
+
+    References
+    ----------
+    Conservation of mass; capacity 20 to 60 g/l: from-memory.
+
+    Examples
+    --------
+    >>> round(float(distance_left(24.0, 35.0, 0.16e-6)) / 1e3)
+    68750
+    """
+    return np.maximum(capacity - ash, 0.0) / rate

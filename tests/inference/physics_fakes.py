@@ -29,6 +29,7 @@ def knowledge() -> model.Knowledge:
         derived=_table("derived.yaml", model.Derived),
         layouts=_table("layouts.yaml", model.Layout),
         substrates=_table("filters.yaml", model.Substrate, "substrates"),
+        filter_types=_table("filters.yaml", model.FilterType, "filter_types"),
     )
 
 
