@@ -15,7 +15,7 @@ import numpy as np
 from inference.log.drive import BoolArray, Drive
 from inference.log.notes import Note, note
 from inference.physics import flow, gas
-from inference.physics.valid import Array
+from inference.physics.valid import Array, raw
 
 REFERENCE = 523.15  # K
 MU_REF, RHO_REF = float(gas.viscosity(REFERENCE)), float(gas.density(gas.STANDARD_PRESSURE, REFERENCE))
@@ -91,8 +91,8 @@ def gas_flow(drive: Drive) -> tuple[Flow | None, list[Note]]:
     ambient = gas.STANDARD_PRESSURE if outside is None else float(np.nanmedian(outside)) * 100.0
     drop = drive.get("filter_pressure")
     half = 0.0 if drop is None else np.clip(np.nan_to_num(drop), 0.0, 500.0) * 50.0
-    density = np.asarray(gas.density(ambient + half, kelvin))
-    viscosity = np.asarray(gas.viscosity(kelvin))
+    density = np.asarray(raw(gas.density)(ambient + half, kelvin))  # NaN where the temperature is not known
+    viscosity = np.asarray(raw(gas.viscosity)(kelvin))
     if (volume := drive.get("exhaust_volume_flow")) is not None:
         volume = volume / 3600.0
         return Flow(volume * density, kelvin, volume, viscosity, density), notes

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -31,11 +33,17 @@ def read_mdf(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
     except ImportError:
         says = "this is an MDF 4 recording; to read it install the extra: pip install 'clogwise[mdf]'"
         raise Faults([Fault(name, 0, "", says)]) from None
+    hook, says = sys.unraisablehook, ""
+    sys.unraisablehook = lambda _: None  # what asammdf half opened complains again when it is thrown away
     try:
         file = MDF(name)
     except Exception as error:  # asammdf raises many kinds; each means: not readable as MDF
         says = f"cannot be read as MDF 4 ({type(error).__name__}); record it again or export it as CSV"
-        raise Faults([Fault(name, 0, "", says)]) from None
+    finally:
+        gc.collect()
+        sys.unraisablehook = hook
+    if says:
+        raise Faults([Fault(name, 0, "", says)])
     try:
         return _signals(file, name, mapping)
     finally:

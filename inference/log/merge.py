@@ -183,6 +183,7 @@ class _Text:
         self.lines = [0]
         for line in self.text.splitlines(keepends=True):
             self.lines.append(self.lines[-1] + len(line))
+        self.opened: list[yaml.Node] = []  # flow lists and mappings that got an entry
         self.added: list[tuple[int, int, int, str]] = []  # place, rank there, order, text
 
     def find(self, key: str) -> yaml.Node | None:
@@ -207,11 +208,13 @@ class _Text:
         """Add an entry before the closing bracket of a flow list or mapping."""
         close = node.end_mark.index - 1
         inside = self.text[node.start_mark.index + 1 : close].rstrip()
-        comma = "" if not inside.strip() or inside.endswith(",") else ", "
+        closed = inside.endswith(",") and node not in self.opened  # a comma stands there already
+        comma = "" if (not inside.strip() and node not in self.opened) or closed else ", "
+        self.opened.append(node)
         place = node.start_mark.index + 1 + len(inside)
         if "#" in inside.rpartition("\n")[2]:
             place = close  # a comment may stand on the last line: never behind it
-        self.added.append((place, 0, len(self.added), comma + (" " if inside.endswith(",") else "") + text))
+        self.added.append((place, 0, len(self.added), comma + (" " if closed else "") + text))
 
     def into_mapping(self, node: yaml.MappingNode, key: str, value: str, block: str = "") -> None:
         """Add ``key: value`` to a mapping; ``block`` replaces it where the mapping is written line by line."""
