@@ -41,7 +41,10 @@ class RoundFacts(NamedTuple):
 
 
 def round_facts(
-    case: Case, knowledge: Knowledge, derived_per_round: Sequence[Mapping[str, HasSpread]] = ()
+    case: Case,
+    knowledge: Knowledge,
+    derived_per_round: Sequence[Mapping[str, HasSpread]] = (),
+    origins: bool = True,
 ) -> RoundFacts:
     """Return the known slots of every round, oldest first.
 
@@ -50,6 +53,7 @@ def round_facts(
     case : the case as read
     knowledge : readings, questions, codes and code groups with their lives and roles
     derived_per_round : derived readings by slot, one mapping a round; empty: none
+    origins : whether to work out the newest input of each derived reading; without, its origin is its own round
 
     Raises
     ------
@@ -72,7 +76,7 @@ def round_facts(
             _take(here, origin, {slot: value}, facts.origin[-1][slot] if told else round_.index)
         derived = derived_per_round[round_.index] if derived_per_round else {}
         _take(here, origin, {slot: d.spread for slot, d in derived.items()}, round_.index)
-        for slot in derived:
+        for slot in derived if origins else ():
             origin[slot] = _newest_input(slot, knowledge, origin, round_.index, frozenset())
         facts.slots.append(here)
         facts.origin.append(origin)

@@ -130,7 +130,7 @@ def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted:
     must not silence what was plainly seen.
     """
     by_group: dict[str, list[Verdict]] = {}
-    for name in sorted(wanted & set(findings)):
+    for name in sorted(wanted & findings.keys()):
         verdict = verdict_of(name, round_index, findings[name])
         if verdict is not None:
             by_group.setdefault(knowledge.findings[name].group or f"alone:{name}", []).append(verdict)

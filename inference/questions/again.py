@@ -34,7 +34,6 @@ class Standing:
 
     case: Case
     facts: tuple[dict[str, Value], ...]
-    origin: tuple[dict[str, int], ...]
     derived: tuple[dict[str, DerivedReading], ...]
     findings: tuple[Mapping[str, FindingResult], ...]
     decided: Mapping[str, FindingResult]
@@ -60,7 +59,6 @@ def standing_of(case: Case, judged: Judged) -> Standing:
     return Standing(
         case,
         tuple(r.facts for r in rounds),
-        tuple(r.origin for r in rounds),
         tuple(r.derived for r in rounds),
         tuple(r.verdicts.findings for r in rounds),
         judged.decided.findings,
@@ -85,12 +83,15 @@ class Again:
         self.base = standing_of(case, judge_case(case, knowledge))
         self._derive(case)  # remembered, so that a change derives only what it touches
 
-    def of(self, case: Case) -> Standing | None:
-        """Return how a changed case stands; None where its evidence contradicts itself beyond belief."""
+    def of(self, case: Case, derives: bool = True) -> Standing | None:
+        """Return how a changed case stands; None where its evidence contradicts itself beyond belief.
+
+        ``derives`` False says that no derived reading differs from that of the case as it stands.
+        """
         try:
             if not _same_frame(case, self.case):
                 return standing_of(case, judge_case(case, self.knowledge))
-            return self._of(case)
+            return self._of(case, self._derive(case) if derives else self.base.derived)
         except ImpossibleEvidence:
             return None
 
@@ -98,10 +99,9 @@ class Again:
         """Whether two changed cases have the same derived readings."""
         return self._derive(case) == self._derive(other)
 
-    def _of(self, case: Case) -> Standing:
+    def _of(self, case: Case, derived: Sequence[dict[str, DerivedReading]]) -> Standing:
         base, knowledge = self.base, self.knowledge
-        derived = self._derive(case)
-        facts = round_facts(case, knowledge, derived)
+        facts = round_facts(case, knowledge, derived, origins=False)
         findings = []
         for i, slots in enumerate(facts.slots):
             moved = _moved(base.facts[i], slots, self.program.find.slots)
@@ -118,7 +118,6 @@ class Again:
         return Standing(
             case,
             tuple(facts.slots),
-            tuple(facts.origin),
             tuple(derived),
             tuple(findings),
             decided,

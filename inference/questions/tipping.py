@@ -24,8 +24,8 @@ from kb.faults import Faults
 from kb.model import Knowledge, Reading
 from kb.units import number
 
-FINE = 0.1  # errors: a smooth turn is narrowed down to this, or to a hundredth of its distance
-GROWS = 3  # each step away from the value as it stands is so many times the one before
+FINE = 0.25  # errors: a smooth turn is narrowed down to this, or to a fiftieth of its distance
+GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 Outcome = tuple[Decision, str | None]
@@ -129,13 +129,15 @@ class _Search:
     def outcome(self, slot: str, round_: Round, value: object) -> Outcome | None:
         """Judge the case with one answer or code written new; None where that cannot be."""
         try:
-            return self.judge(changed(self.case, self.knowledge, {slot: value}, round_.index))
+            case = changed(self.case, self.knowledge, {slot: value}, round_.index)
+            return self.judge(case, derive=slot in self.knowledge.questions)
         except Faults:
             return None
 
-    def judge(self, case: Case) -> Outcome | None:
+    def judge(self, case: Case, derive: bool = True) -> Outcome | None:
+        """Judge a changed case; ``derive`` False where no derived reading can have moved."""
         self.tried += 1
-        standing = self.again.of(case)
+        standing = self.again.of(case, derive)
         return outcome_of(standing) if standing else None
 
 
@@ -147,13 +149,19 @@ class _Number:
         self.unit = reading.unit
         self.value = round_.number(slot) if given else None
         span = reading.usual.get(slot.partition(".")[2]) or reading.usual.get("any") or reading.possible
-        self.low, self.high = number(span.low, self.unit), number(span.high, self.unit)
-        if self.value is not None:
-            self.low, self.high = min(self.low, self.value), max(self.high, self.value)
+        self.step = (number(span.high, self.unit) - number(span.low, self.unit)) / 50 or 1e-9
+        least, most = number(reading.possible.low, self.unit), number(reading.possible.high, self.unit)
         stages = (search.again.program.find, search.again.program.decide)
         literals = [stage.literals[i] for stage in stages for i in stage.by_slot.get(slot, ())]
         limits = {x for literal in literals for x in (literal.low, literal.high)}
-        self.limits = sorted(x for x in limits if self.low <= x <= self.high)
+        self.limits = sorted(x for x in limits if least <= x <= most)
+        reach = [
+            number(span.low, self.unit),
+            number(span.high, self.unit),
+            *([] if self.value is None else [self.value]),
+        ]
+        reach += [x + side * self._error(x) for x in self.limits for side in (-1, 1)]  # a step beyond every limit
+        self.low, self.high = max(least, min(reach)), min(most, max(reach))
         self._known: dict[float, Outcome | None] = {}
         self.smooth = self._is_smooth()
 
@@ -183,14 +191,14 @@ class _Number:
         """Judge the case with the reading at ``x``; None where that cannot be."""
         if x not in self._known:
             try:
-                self._known[x] = self.search.judge(self._case(x))
+                self._known[x] = self.search.judge(self._case(x), self.smooth)
             except Faults:
                 self._known[x] = None
         return self._known[x]
 
     def _error(self, x: float) -> float:
-        found = error_of(self.search.case, self.search.knowledge, self.slot, x)
-        return found if found else max((self.high - self.low) / 50, 1e-9)
+        """One error of the instrument; for what is counted, not measured, a step of the usual range."""
+        return error_of(self.search.case, self.search.knowledge, self.slot, x) or self.step
 
     def _nearest(self, start: float, up: bool) -> Turn | None:
         """Walk away from the value; stop at the first other answer."""
@@ -205,48 +213,50 @@ class _Number:
         return None
 
     def _walk(self, start: float, up: bool) -> list[float]:
+        """One value in each stretch between two limits; for a smooth reading growing steps away as well."""
         end = self.high if up else self.low
-        inside = [x for x in self.limits if (start < x <= end) or (end <= x < start) or x == start]
-        points = set(inside) - {start}
-        edges = sorted({start, *inside, end}, reverse=not up)
-        points |= {(a + b) / 2 for a, b in pairwise(edges)}  # one value between two limits
-        if self.smooth:
-            step = self._error(start) * (1 if up else -1)
-            while (start + step <= end) if up else (start + step >= end):
-                points.add(start + step)
+        edges = sorted({start, end, *(x for x in self.limits if min(start, end) < x < max(start, end))})
+        points: set[float] = set()
+        if self.smooth and start != end:
+            step = WITHIN * self._error(start)
+            while step < abs(end - start):
+                points.add(start + step if up else start - step)
                 step *= GROWS
             points.add(end)
+        points |= {(a + b) / 2 for a, b in pairwise(edges) if not any(a < x < b for x in points)}
         return sorted(points - {start}, reverse=not up)
 
     def _narrow(self, same: float, other: float, found: Outcome) -> tuple[float, bool, bool, Outcome]:
         """Return where it turns, whether that is a rule's limit, whether the limit itself has turned, and to what."""
         low, high = sorted((same, other))
         crossed = [x for x in self.limits if low <= x <= high]
-        if not self.smooth:  # between two limits all values are alike
-            at = other if other in crossed else crossed[-1] if other > same else crossed[0]
-            return at, True, other in crossed, found
+        if not self.smooth and crossed:  # between two limits all values are alike, so it turns at the last one crossed
+            at = crossed[-1] if other > same else crossed[0]
+            turned = self.outcome(at)
+            return at, True, turned not in (None, self.search.base), found
+        for limit in crossed:  # a limit first: it is exact, and costs less than halving
+            hair = max(abs(limit), 1.0) * HAIR * (1 if other > same else -1)
+            before, beyond = self.outcome(limit - hair), self.outcome(limit + hair)
+            if before == self.search.base and beyond not in (None, self.search.base):
+                turned = self.outcome(limit)
+                return limit, True, turned not in (None, self.search.base), beyond or found
         here, there = same, other
         fine = FINE * self._error(other)
-        while abs(there - here) > max(fine, abs(there - same) * 0.01):
+        while abs(there - here) > max(fine, abs(there - same) * 0.02):
             middle = (here + there) / 2
             at_middle = self.outcome(middle)
             if at_middle is None or at_middle == self.search.base:
                 here = middle
             else:
                 there, found = middle, at_middle
-        for limit in crossed:
-            if min(here, there) <= limit <= max(here, there):
-                hair = max(abs(limit), 1.0) * HAIR * (1 if other > same else -1)
-                turned, before, beyond = (self.outcome(x) for x in (limit, limit - hair, limit + hair))
-                if before in (None, self.search.base) and beyond not in (None, self.search.base):
-                    return limit, True, turned not in (None, self.search.base), found
         return there, False, True, found
 
     def _turn(self, start: float, at: float, exact: bool, itself: bool, found: Outcome) -> Turn:
         up = at > start or (at == start and not itself and self._above(start, found))
         side: Literal["above", "at least", "below", "at most"]
         side = ("at least" if itself else "above") if up else ("at most" if itself else "below")
-        errors = abs(at - start) / self._error(start)
+        error = error_of(self.search.case, self.search.knowledge, self.slot, start)
+        errors = abs(at - start) / error if error else None
         return Turn(
             self.slot, self.round.index, self.given, start, at, side, self.unit, exact, errors, *found
         )  # fmt: skip

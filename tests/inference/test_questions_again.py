@@ -15,7 +15,7 @@ from inference.questions.least import facts_of, only
 from kb.model import Knowledge
 from tests.inference.question_cases import COLD, case_of
 
-COMPARED = ("facts", "origin", "derived", "findings", "decided", "causes", "none_listed", "gate")
+COMPARED = ("facts", "derived", "findings", "decided", "causes", "none_listed", "gate")
 CHANGES = (
     {"coolant_temperature.road": "88 °C"},
     {"gauge_pressure.fast_idle": "31 mbar", "blue_smoke": "yes"},
