@@ -180,7 +180,8 @@ def on_grid(log: Log, layout: str | None = None, temperatures: int | None = None
     channels = {
         name: _filled(_binned(values, first), time, segment)
         for name, values in log.channels.items()
-    }  # fmt: skip
+        if np.isfinite(values).any()
+    }
     notes = _numbered_sensors(channels, temperatures) + _across_filter(channels, layout)
     return Drive(time, step, segment, channels, _running(channels, time), tuple(notes))
 

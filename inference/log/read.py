@@ -94,8 +94,7 @@ def read_log(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
     ------
     Faults : no such file, no recording, no time, nothing recognised, or a mapping that fits nothing
     """
-    with_head = path.open("rb").read(8) if path.is_file() else b""
-    if with_head.startswith(b"MDF ") or path.suffix.lower() in (".mf4", ".mdf"):
+    if path.suffix.lower() in (".mf4", ".mdf") or _begins_as_mdf(path):
         from inference.log.mdf import read_mdf
 
         return read_mdf(path, mapping)
@@ -107,6 +106,13 @@ def read_log(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
     unit = times[-1].unit
     return assemble(str(path), gathered, form, unit, [*times[:1], *others] if day_and_time else [*times, *others],
                     unused, [note("spare_column", column=c.name, used=_used(columns, c)) for c in spare])  # fmt: skip
+
+
+def _begins_as_mdf(path: Path) -> bool:
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(4) == b"MDF "
 
 
 def _used(columns: list[Column], spare: Column) -> str:

@@ -1,0 +1,103 @@
+"""Pictures of recorded drives: what is in the summary is in the picture, whatever the recording holds."""
+
+from __future__ import annotations
+
+import io
+import json
+import random
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from rich.console import Console
+
+from bench.drive import Wish
+from explain.logpicture import Predicted, burn_over_time, draw_log, pressure_against_flow
+from explain.logview import LogView, as_json, words
+from inference.log.summary import Summary, summarise
+from inference.read_case import parse_case
+from kb.model import Knowledge
+from tests.inference.log_drives import recorded
+
+CASE = b"""case: made-up
+vehicle: {engine_litres: 2.0}
+filter: {type: coated, substrate: silicon carbide}
+layout: differential_pressure_three_temperatures
+rounds: [{when: arrival}]
+"""
+WISH = Wish(soot=5.0, burns=((30.0, 12.0),), fast_idle=((55.0, 1.0),), stops=((51.0, 2.0),))
+
+
+@pytest.fixture
+def summary(knowledge: Knowledge) -> Summary:
+    return summarise(recorded(WISH), parse_case(CASE, "case", knowledge), knowledge)
+
+
+def legend(axis: Axes) -> set[str]:
+    return {t.get_text() for t in axis.get_legend().get_texts()}  # type: ignore[union-attr]
+
+
+def test_the_bands_and_the_fit_are_drawn_with_what_they_are(summary: Summary) -> None:
+    axis = Figure().subplots()
+    pressure_against_flow(summary, axis)
+    assert {words("picture", "clean"), words("picture", "fit"), words("picture", "rows")} < legend(axis)
+    fitted = next(line for line in axis.lines if line.get_label() == words("picture", "fit"))
+    assert summary.fit is not None
+    assert summary.bands is not None
+    bin_ = summary.bands.bins[-1]
+    assert np.asarray(fitted.get_ydata())[-1] == pytest.approx(bin_.pressure[1], rel=0.05)
+    assert axis.get_ylabel().endswith("[mbar]")
+    assert axis.get_xlabel().endswith("[m³/h]")
+
+
+def test_a_predicted_burn_is_drawn_as_a_band_where_it_is_given(summary: Summary) -> None:
+    burn = summary.burns[0]
+    plain, banded = Figure().subplots(), Figure().subplots()
+    burn_over_time(summary, burn, plain, 550.0)
+    assert words("picture", "predicted") not in legend(plain)
+    band = Predicted([0.0, 5.0, 10.0], [300.0, 540.0, 560.0], [340.0, 640.0, 680.0])
+    burn_over_time(summary, burn, banded, 550.0, band)
+    assert words("picture", "predicted") in legend(banded)
+    shown = draw_log(summary, "svg", 550.0, band)
+    assert shown is not None
+    assert shown != draw_log(summary, "svg", 550.0)
+
+
+def test_nothing_to_draw_is_none(knowledge: Knowledge) -> None:
+    log = recorded(Wish(minutes=9.0))
+    bare = replace(log, channels={"coolant_temperature": log.channels["coolant_temperature"]})
+    assert draw_log(summarise(bare, parse_case(CASE, "case", knowledge), knowledge), "svg") is None
+
+
+@pytest.mark.filterwarnings("error")
+def test_whatever_was_recorded_can_be_summed_up_told_and_drawn(knowledge: Knowledge) -> None:
+    """Channels missing, empty from some row on, full of holes, or stuck; pieces of a drive of any length."""
+    rng = random.Random(5)
+    cases = [parse_case(CASE, "case", knowledge), parse_case(b"case: a\nrounds: [{when: arrival}]", "a", knowledge)]
+    logs = [recorded(WISH), recorded(Wish(minutes=30.0, step=0.5, burns=((20.0, 20.0),)))]
+    for turn in range(60):
+        log = rng.choice(logs)
+        first = rng.randrange(log.rows - 12)
+        last = rng.choice([log.rows, first + 12, min(log.rows, first + rng.randrange(12, 3000))])
+        channels: dict[str, Any] = {}
+        for name, values in log.channels.items():
+            if rng.random() < rng.choice([0.3, 0.1, 0.02]):
+                continue
+            piece = values[first:last].copy()
+            spoil = rng.randrange(6)
+            if spoil == 0:
+                piece[rng.randrange(piece.size) :] = np.nan
+            elif spoil == 1:
+                piece[np.random.default_rng(turn).random(piece.size) < 0.6] = np.nan
+            elif spoil == 2:
+                piece[:] = piece[0]
+            channels[name] = piece
+        cut = replace(log, time=log.time[first:last], segment=log.segment[first:last], channels=channels)
+        summary = summarise(cut, rng.choice(cases), knowledge)
+        LogView(summary, 550.0, Console(file=io.StringIO(), width=100)).show()
+        json.dumps(as_json(summary, "a"), allow_nan=False)
+        if turn % 10 == 0:
+            draw_log(summary, "svg")
