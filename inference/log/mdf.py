@@ -12,6 +12,7 @@ import numpy as np
 
 from inference.log.clock import Form, numbers
 from inference.log.columns import Column, recognise
+from inference.log.long import held
 from inference.log.notes import note
 from inference.log.read import Gathered, Log, assemble
 from inference.physics.valid import Array
@@ -75,7 +76,7 @@ def _signals(file: Any, name: str, mapping: Mapping[str, str] | None) -> Log:
     common = np.unique(finest)[:: max(1, finest.size // LONGEST)]
     gathered = Gathered(times=[common])
     for column, time, values in read:
-        gathered.add(column.channel, _held(common, time, values))
+        gathered.add(column.channel, held(common, time, values))
     form = Form("number", lambda cells: numbers(cells, False))
     kept = {c.place for c in columns}
     unused = tuple(s[0] for i, s in enumerate(signals) if i not in kept)
@@ -92,14 +93,3 @@ def _figures(samples: Any) -> Array:
     if array.dtype.kind in "fiub":
         return array.astype(np.float64)
     return np.full(array.shape[:1], np.nan)  # text and structures hold no figure
-
-
-def _held(common: Array, time: Array, values: Array) -> Array:
-    """Return the value that stood at each common time: the last sample not older than ten of its own steps."""
-    if not time.size:
-        return np.full(common.size, np.nan)
-    last = np.searchsorted(time, common, side="right") - 1
-    steps = np.diff(time)
-    oldest = max(2.0, 10 * float(np.median(steps))) if steps.size else 2.0
-    out = np.where(last >= 0, values[np.maximum(last, 0)], np.nan)
-    return np.where(common - time[np.maximum(last, 0)] <= oldest, out, np.nan)

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from inference.log import decode
+from inference.log import decode, long
 from inference.log.clock import BREAK, Form, IntArray, form_of, in_order, numbers
 from inference.log.columns import Column, recognise
 from inference.log.notes import Note, note
@@ -99,6 +99,8 @@ def read_log(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
 
         return read_mdf(path, mapping)
     layout = sniff(path, mapping)
+    if (at := long.places(layout.header)) is not None:
+        return _read_long(path, layout, at, mapping)
     columns, spare = recognise(layout.header, layout.units, mapping)
     times, others = _times(columns, layout, str(path))
     gathered, form, day_and_time = _gather(path, layout, times, others)
@@ -106,6 +108,35 @@ def read_log(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
     unit = times[-1].unit
     return assemble(str(path), gathered, form, unit, [*times[:1], *others] if day_and_time else [*times, *others],
                     unused, [note("spare_column", column=c.name, used=_used(columns, c)) for c in spare])  # fmt: skip
+
+
+def _read_long(path: Path, layout: Layout, at: long.Places, mapping: Mapping[str, str] | None) -> Log:
+    """Read a recording with one figure a row, and set its series side by side on the times of the fastest."""
+    named, _ = recognise(layout.header, layout.units)
+    time = next((c for c in named if c.channel == "time"), None)
+    if time is None:
+        _times([], layout, str(path))
+        raise AssertionError("a recording without a time is refused above")
+    places = {"time": time.place, "name": at.name, "value": at.value}
+    if at.unit is not None:
+        places["unit"] = at.unit
+    names = [f"column_{i + 1}" for i in range(len(layout.header))]
+    wanted = sorted({names[p] for p in places.values()}, key=names.index)
+    schema = dict.fromkeys(names, pl.String)
+    blocks = [_table(block, schema, wanted, layout.delimiter) for block in _blocks(path, layout)]
+    blocks = [b for b in blocks if b.height]
+    if not blocks:
+        raise Faults([Fault(str(path), layout.header_line + 1, "", "no rows of figures stand under the header")])
+    whole = pl.concat(blocks)
+    table = whole.select([pl.col(names[place]).alias(name) for name, place in places.items()])
+    by_name = long.sort_rows(table, at, time.name, layout.comma, mapping, str(path))
+    order = [np.argsort(s.time, kind="stable") for s in by_name.series]
+    fastest = max((np.unique(s.time) for s in by_name.series), key=lambda t: t.size)
+    gathered = Gathered(times=[fastest])
+    for series, rows in zip(by_name.series, order, strict=True):
+        gathered.add(series.column.channel, long.held(fastest, series.time[rows], series.values[rows]))
+    columns = [s.column for s in by_name.series]
+    return assemble(str(path), gathered, by_name.form, time.unit, columns, by_name.unused, list(by_name.notes))
 
 
 def _begins_as_mdf(path: Path) -> bool:

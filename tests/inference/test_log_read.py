@@ -318,3 +318,24 @@ def test_quoted_cells(tmp_path: Path) -> None:
     same(read(tmp_path, "\n".join(lines)))
     commas = [",".join(f'"{c}"' for c in line.split(";")) for line in as_csv(DRIVE, ";", True).splitlines()]
     same(read(tmp_path, "\n".join(commas)))
+
+
+@pytest.mark.parametrize("with_unit", [False, True])
+def test_one_figure_a_row(tmp_path: Path, with_unit: bool) -> None:
+    rows = ["Time (s),Name,Value" + (",Unit" if with_unit else "")]
+    for i, stamp in enumerate(DRIVE.time.tolist()):
+        for j, (name, values) in enumerate(DRIVE.columns.items()):
+            bare, unit = name.split(" (")
+            if i % (1 + j % 3) == 0:  # some are asked for less often
+                figure = f"{stamp:g},{bare if with_unit else name},{values[i]:.6g}"
+                rows.append(figure + ("," + unit.rstrip(")") if with_unit else ""))
+    log = read(tmp_path, "\n".join(rows))
+    same(log, within=0.06)
+    assert log.channels["air_mass_flow"][300] == pytest.approx(
+        DRIVE.columns["Mass Air Flow (g/s)"][300 - 300 % 3], 1e-4
+    )
+
+
+def test_one_figure_a_row_of_nothing_known(tmp_path: Path) -> None:
+    with pytest.raises(Faults, match="none of the names"):
+        read(tmp_path, "Time,Name,Value\n" + "".join(f"{i},Mood,{i}\n" for i in range(30)))
