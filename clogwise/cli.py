@@ -15,6 +15,7 @@ import typer
 
 from clogwise.ask import register as register_questions
 from clogwise.logcmd import register as register_log
+from clogwise.paper import register as register_paper
 from clogwise.plancmd import register as register_plan
 from kb.faults import Faults
 
@@ -140,25 +141,6 @@ def how(
     howview.show(answer, console())
 
 
-@app.command()
-def chain(
-    case: CaseFile,
-    output: Annotated[Path, typer.Option("-o", "--output", help="file to write: .svg, .png, .dot or .html")],
-    cause: Annotated[str | None, typer.Option(help="only the branch of this cause")] = None,
-    whynot: Annotated[str | None, typer.Option(help="a cause or finding, and where it broke")] = None,
-    all: Everything = False,
-) -> None:
-    """Draw the chain of reasoning, from what was read to what to do.
-
-    Example: clogwise chain cases/school-run.yaml -o school-run.svg
-    """
-    from clogwise.paper import draw_chain
-
-    knowledge, result = diagnosed(case)
-    nodes = draw_chain(knowledge, result, output, cause, all, whynot)
-    typer.echo(f"{output}: {nodes} nodes")
-
-
 @rules_app.command("check")
 def rules_check(json: AsJson = False) -> None:
     """Load all knowledge, run every example of every rule, and print whatever is wrong.
@@ -218,6 +200,7 @@ def demo(
 register_questions(app)
 register_plan(app)
 register_log(app)
+register_paper(app)
 
 
 def main() -> None:

@@ -6,7 +6,9 @@ Commands are registered by clogwise/cli.py; each reads the case, diagnoses, and 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from kb.faults import Fault, Faults, nearest
 
@@ -75,3 +77,101 @@ def draw_chain(
         content = draw(graph, title, format_, told)
     write_whole(output, content)
     return int(graph.number_of_nodes())
+
+
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="case file (YAML)")]
+Output = Annotated[Path, typer.Option("-o", "--output", help="file to write: .pdf or .html")]
+Paper = Annotated[str, typer.Option(help="a4 or letter")]
+SIZES = {"a4": "a4", "letter": "us-letter"}
+
+
+def paper_size(name: str) -> str:
+    """Return the paper as the typesetter names it.
+
+    Raises
+    ------
+    Faults : it is neither a4 nor letter
+    """
+    if name.lower() not in SIZES:
+        raise Faults([Fault("--paper", 0, "", f"'{name}' is no paper here; take a4 or letter")])
+    return SIZES[name.lower()]
+
+
+def chain(
+    case: CaseFile,
+    output: Annotated[Path, typer.Option("-o", "--output", help="file to write: .svg, .png, .dot or .html")],
+    cause: Annotated[str | None, typer.Option(help="only the branch of this cause")] = None,
+    whynot: Annotated[str | None, typer.Option(help="a cause or finding, and where it broke")] = None,
+    all: Annotated[bool, typer.Option("--all", help="show everything, not only what matters most")] = False,
+) -> None:
+    """Draw the chain of reasoning, from what was read to what to do.
+
+    Example: clogwise chain cases/school-run.yaml -o school-run.svg
+    """
+    from clogwise.cli import diagnosed
+
+    knowledge, result = diagnosed(case)
+    nodes = draw_chain(knowledge, result, output, cause, all, whynot)
+    typer.echo(f"{output}: {nodes} nodes")
+
+
+def sheet(case: CaseFile, output: Output, paper: Paper = "a4") -> None:
+    """Write the job sheet: decision, readings, causes, order of work and proof, on one to three pages.
+
+    Example: clogwise sheet cases/school-run.yaml -o school-run.pdf
+    """
+    from clogwise.cli import diagnosed
+    from clogwise.files import write_whole
+    from explain.papers import sheet as page
+
+    format_, size = ending(output, ("pdf", "html")), paper_size(paper)
+    knowledge, result = diagnosed(case)
+    content = page.pdf(knowledge, result, size) if format_ == "pdf" else page.html(knowledge, result).encode()
+    write_whole(output, content)
+    typer.echo(str(output))
+
+
+def letter(
+    case: CaseFile,
+    output: Annotated[Path | None, typer.Option("-o", "--output", help="file to write: .pdf or .html")] = None,
+    name: Annotated[str, typer.Option(help="the customer's name")] = "",
+    workshop: Annotated[str, typer.Option(help="the workshop's name")] = "",
+    logo: Annotated[Path | None, typer.Option(help="the workshop's logo, PNG or JPEG")] = None,
+    prices: Annotated[
+        Path | None, typer.Option(help="the shop's own price file; without one no money is named")
+    ] = None,
+    trace: Annotated[bool, typer.Option("--trace", help="print each sentence with what it rests on")] = False,
+    paper: Paper = "a4",
+) -> None:
+    """Write the customer's page: what happened, why, what is proposed and what is not known yet, in plain words.
+
+    Example: clogwise letter cases/school-run.yaml -o letter.pdf --name "A. Customer"
+    """
+    from clogwise.cli import diagnosed
+    from clogwise.files import write_whole
+    from explain.papers import letter as page
+    from explain.papers.pricelist import read_logo, read_prices
+
+    if output is None and not trace:
+        raise Faults([Fault("letter", 0, "", "name a file to write with -o, or ask for --trace")])
+    format_ = ending(output, ("pdf", "html")) if output else ""
+    size = paper_size(paper)
+    knowledge, result = diagnosed(case)
+    sender = page.Sender(
+        name, workshop, read_logo(logo) if logo else b"", read_prices(prices, knowledge) if prices else None
+    )
+    if trace:
+        for line in page.Letter(knowledge, result, sender).trace():
+            typer.echo(line)
+    if output is not None:
+        if format_ == "pdf":
+            write_whole(output, page.pdf(knowledge, result, sender, size))
+        else:
+            write_whole(output, page.html(knowledge, result, sender).encode())
+        typer.echo(str(output))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands of this file to the command line."""
+    for command in (chain, sheet, letter):
+        app.command()(command)

@@ -21,8 +21,9 @@ from kb.model import Knowledge
 INF = math.inf
 CLEAN = {"gauge_pressure": "expected_clean_gauge", "sensor_pressure": "expected_clean_filter"}
 UPSTREAM = {"sensor_pressure": "expected_clean_gauge"}  # the sensor stands before the filter, to atmosphere
+# worked-out readings that a technician can hold against the same limits
 WORKED = ("restriction_index", "soot_load", "ash_load", "soot_over_limit", "air_mass_ratio", "boost_ratio",
-          "catalyst_rise", "egr_error")  # worked-out readings that a technician can check against the same limits  # fmt: skip
+          "catalyst_rise", "egr_error")  # fmt: skip
 WIDE, HIGH = 210.0, 26.0  # of a picture [pt]
 
 
@@ -230,7 +231,8 @@ def picture(row: Row, wide: float = WIDE, high: float = HIGH) -> str:
     fonts = ", ".join(f"'{f}'" for f in families()[:1]) or "Arial"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}" height="{high:g}" viewBox="0 0 {wide:g} {high:g}" '
-        f'role="img" aria-label={attribute(label)} font-family="{fonts}"><title>{text(label)}</title>{"".join(out)}</svg>'
+        f'role="img" aria-label={attribute(label)} font-family="{fonts}">'
+        f"<title>{text(label)}</title>{''.join(out)}</svg>"
     )
 
 

@@ -56,9 +56,11 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "head": head(k, r),
         "complaint": cut(r.case.complaint, 300),
         "notes": [cut(n, 400) for n in (r.case.notes, *(x.notes for x in r.case.rounds)) if n][:3],
+        "burn_ahead": r.gate.decision in ("clear", "hold"),
         "decision": {
             "word": str(word), "line": str(phrases()["decision_line"][r.gate.decision]),
-            "sign": sign(r.gate.decision, 48), "ink": DECISION[r.gate.decision], **_reasons(k, r),
+            "id": r.gate.decision.replace(" ", "-"), "sign": sign(r.gate.decision, 48),
+            "ink": DECISION[r.gate.decision], **_reasons(k, r),
         },
         "driving": r.gate.driving,
         "bands": [
