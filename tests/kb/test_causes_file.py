@@ -130,8 +130,8 @@ def test_habits_hold_no_burn_and_rest_on_their_usage_fact() -> None:
         assert cause.holds_burn is None
         assert cause.weighs, f"{habit} needs its usage finding"
         assert not cause.proofs
-        for weight in cause.weighs:  # contradicted by the usage, the habit falls to a fifth or less
-            assert (1 - weight.with_it) / (1 - weight.without_it) <= 0.2
+        # contradicted by its usage fact the habit falls to a fifth or less; a passing sign, as frost, weighs less
+        assert min((1 - w.with_it) / (1 - w.without_it) for w in cause.weighs) <= 0.2
 
 
 def test_soot_makers_burn_too_often_and_hold_a_burn() -> None:
