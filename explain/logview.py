@@ -83,7 +83,7 @@ class LogView:
         kind = "rows" if log.day else "no_day"
         rows = words("recording", kind, rows=f"{log.rows:,}", minutes=minutes, step=figure(log.step), day=log.day)
         lines: list[Line] = [Text(rows)]
-        known = [c for c in log.columns if c.channel not in ("time", "date")]
+        known = [c for c in log.columns if c.channel in log.channels or c.channel == "raw"]
         lines.append(Text(words("recording", "columns", list="; ".join(_column(c) for c in known))))
         if log.unused:
             names = ", ".join(log.unused[:8]) + (" …" if len(log.unused) > 8 else "")

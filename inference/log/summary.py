@@ -67,7 +67,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
     zero = _zero(drive, sensor)
     burns = find_burns(drive, gas_, hot_enough(case, knowledge), zero or 0.0)
     now, told = _now(drive, burns)
-    notes += told
+    notes += told if pressure is not None else []
     fit, bands = None, None
     if gas_ is not None and pressure is not None:
         use = now.copy()

@@ -6,6 +6,7 @@ import pytest
 
 from inference.log.columns import count_known, recognise, unit_of
 from kb.log_columns import log_columns
+from kb.model import Knowledge
 from kb.units import factor
 
 
@@ -83,3 +84,7 @@ def test_every_spelling_of_a_unit_means_a_unit_pint_knows() -> None:
         assert any(factor(unit, target) is not None for target in targets) or unit in ("ms", "us", "min", "h")
         for spelled in spellings:
             assert unit_of(spelled) == unit
+
+
+def test_every_source_of_a_scaling_is_one_of_ours(knowledge: Knowledge) -> None:
+    assert {p.source for p in log_columns().parameters} <= set(knowledge.sources)
