@@ -21,7 +21,7 @@ from inference.plan.joint import joint
 from inference.plan.notes import assumptions_of, needed_facts
 from inference.plan.outlook import Held, Outlook, Outlooks, Scene, links_of
 from inference.plan.prices import repair_minutes, repair_price, tariff, test_price
-from inference.plan.search import Move, Search, State, TestPrice
+from inference.plan.search import Move, PriceOfTest, Search, State
 from inference.plan.subsets import Prices, best_order, cost_of, handed_on, left
 from inference.result import Result
 from inference.work import PLACES
@@ -43,7 +43,7 @@ def plan_of(knowledge: Knowledge, result: Result) -> Plan:
 
     Raises as :func:`inference.belief.activation.posteriors`.
     """
-    return _Planner(knowledge, result).plan()
+    return Planner(knowledge, result).plan()
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,9 @@ def changes_something(step: PlanStep) -> bool:
     return len({(o.then, o.top[:1] and o.top[0][0], o.decision) for o in step.outcomes}) > 1
 
 
-class _Planner:
+class Planner:
+    """Plans one case: ``root`` is the state it begins in, ``offered`` the tests in question, ``causes`` the bits."""
+
     def __init__(self, knowledge: Knowledge, result: Result) -> None:
         self.k, self.r = knowledge, result
         self.prices = tariff(knowledge)
@@ -94,7 +96,7 @@ class _Planner:
             ),
             self.prices.holds,
             {
-                t.id: TestPrice(test_price(knowledge, self.prices, t), t.set_up, t.set_up_minutes)
+                t.id: PriceOfTest(test_price(knowledge, self.prices, t), t.set_up, t.set_up_minutes)
                 for t in knowledge.tests.values()
             },
             self.prices.worth,
@@ -178,7 +180,7 @@ class _Planner:
         others = [m for m in moves if m.kind != "test"]
         if trouble < WATCH:  # it is not known that anything is wrong, so nothing is repaired or handed on
             others = [replace(others[0], kind="stop")]
-        marginal = dict(zip(self.causes, self._marginals(state).tolist(), strict=True))
+        marginal = dict(zip(self.causes, self.marginals(state).tolist(), strict=True))
         due = [m for m in others if m.kind == "repair" and marginal[m.what] >= SURE]
         least = others[0].cost
         if others[0].kind == "refer" and due:  # what is as good as known is repaired here first
@@ -199,17 +201,18 @@ class _Planner:
 
     # --- what to tell ---------------------------------------------------------------------------------------------
 
-    def _marginals(self, state: State) -> np.ndarray:
+    def marginals(self, state: State) -> np.ndarray:
+        """Return [K] how likely each cause is there and not repaired."""
         both = state.weights.sum(axis=0)
         masks = np.arange(len(both)) & ~state.done
         return np.array([both[masks >> i & 1 == 1].sum() for i in range(len(self.causes))])
 
     def _top(self, state: State) -> tuple[tuple[str, float], ...]:
-        ranked = sorted(zip(self._marginals(state).tolist(), self.causes, strict=True), key=lambda t: (-t[0], t[1]))
+        ranked = sorted(zip(self.marginals(state).tolist(), self.causes, strict=True), key=lambda t: (-t[0], t[1]))
         return tuple((c, p) for p, c in ranked[:2] if p >= SEEN)
 
     def _decision(self, said: Sequence[tuple[str, bool]], state: State) -> str | None:
-        chances = dict(zip(self.causes, self._marginals(state).tolist(), strict=True))
+        chances = dict(zip(self.causes, self.marginals(state).tolist(), strict=True))
         return decision_after(self.k, self.r.gate.decision, said, chances)
 
     def _action(self, move: Move) -> Action:
@@ -226,7 +229,7 @@ class _Planner:
         i = self.causes.index(move.what)
         p, failed = self.search.after_failing(state, i)
         remedy = self.k.remedies[self.k.causes[move.what].remedy]
-        chance = float(self._marginals(state)[i])
+        chance = float(self.marginals(state)[i])
         then = self.moves(failed, "side")[0].move
         outcomes = (
             After((), True, 1 - p, (), Action("stop"), None, 0.0),
@@ -247,7 +250,7 @@ class _Planner:
             if p < SEEN:
                 continue
             then = self.moves(after, "side")[0].move
-            moved.append(self._marginals(after))
+            moved.append(self.marginals(after))
             decision = self._decision(said, after)
             outcomes.append(After(said, None, p, self._top(after), self._action(then), decision, then.cost))  # type: ignore[arg-type]
             states.append(after)
@@ -319,7 +322,7 @@ class _Planner:
         u = left(self.root.weights[0][:, None], self.prices.holds)
         prices, places = self.search.prices, range(len(self.causes))
         ends = handed_on(u, self.root.weights.sum(axis=0)[:, None], prices)
-        marginal = self._marginals(self.root)
+        marginal = self.marginals(self.root)
         orders = [
             best_order(u, ends, prices),
             sorted(places, key=lambda i: (-marginal[i], i)),

@@ -23,7 +23,7 @@ Kind = Literal["test", "repair", "refer", "stop"]
 
 
 @dataclass(frozen=True)
-class TestPrice:
+class PriceOfTest:
     """What a test costs: ``own`` [min], and ``set_up_minutes`` more unless its set-up stands already."""
 
     own: float
@@ -66,7 +66,7 @@ class Search:
     causes: tuple[str, ...]
     prices: Prices
     holds: float
-    tests: dict[str, TestPrice]
+    tests: dict[str, PriceOfTest]
     worth: float = 1.0
     looks: int = field(default=0)  # tables priced so far
 

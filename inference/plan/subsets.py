@@ -5,8 +5,7 @@ the causes of the mask are there (rows need not sum to 1: the rest is something 
 Repair i costs ``costs[i]`` and removes cause i; after each repair it is seen whether the trouble is gone. It is gone
 when every cause there has been removed, P(gone | T) = sum over S inside T of P(S); so the next repair is paid with
 probability 1 - P(gone | T). The best order is found exactly by dynamic programming over the subsets T already done
-(Bellman), the order "gain in P(gone) for a minute" (Heckerman, Breese, Rommelse 1995, CACM 38(3) 49-57, from memory)
-serves for comparison and beyond the reach of the exact way.
+(Bellman); with a single cause it is the order of chance over cost (Kadane and Simon).
 """
 
 from __future__ import annotations
@@ -143,29 +142,6 @@ def cost_of(left_over: Floats, ends: Floats, prices: Prices, order: Sequence[int
         done |= 1 << i
         total += u[done] * prices.left_behind
     return float(total + ends[done, 0])
-
-
-def by_gain(left_over: Floats, prices: Prices) -> list[int]:
-    """Return all repairs by gain in P(gone) for a minute, each time with what is already done.
-
-    A pair counts too, since neither of two causes that are there together gains anything by itself.
-    """
-    u = left_over[:, 0]
-    k = _bits(left_over)
-    done = 0
-    order: list[int] = []
-
-    def gain(i: int) -> float:
-        single = (u[done] - u[done | 1 << i]) / prices.repairs[i]
-        others = [j for j in range(k) if j != i and not done >> j & 1]
-        pairs = [(u[done] - u[done | 1 << i | 1 << j]) / (prices.repairs[i] + prices.repairs[j]) for j in others]
-        return float(max([single, *pairs]))
-
-    while len(order) < k:
-        best = max((i for i in range(k) if not done >> i & 1), key=lambda i: (gain(i), -i))
-        order.append(best)
-        done |= 1 << best
-    return order
 
 
 def _bits(table: Floats) -> int:
