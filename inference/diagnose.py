@@ -31,7 +31,12 @@ def program_of(knowledge: Knowledge) -> Program:
     """Return the compiled rules of a knowledge base (kept by its hash: compiling takes longer than a diagnosis)."""
     if knowledge.hash not in _programs:
         rules = [r for r in knowledge.rules.values() if r.status != "retired"]
-        _programs[knowledge.hash] = compile_rules(rules, knowledge.findings, Slots(knowledge).unit)
+
+        def error_of(slot: str, value: float) -> float | None:
+            reading = knowledge.readings.get(slot.partition(".")[0])
+            return reading.error_at(value) if reading else None
+
+        _programs[knowledge.hash] = compile_rules(rules, knowledge.findings, Slots(knowledge).unit, error_of)
     return _programs[knowledge.hash]
 
 

@@ -14,6 +14,7 @@ from typing import Literal
 CodeState = Literal["present", "absent", "not listed"]
 FindingState = Literal["holds", "fails", "unknown", "conflict"]
 Level = Literal["ruled out", "unlikely", "possible", "likely", "proven"]
+Z10 = 1.2815515655446004  # standard deviations from the median to the 10 % or 90 % point
 LEVELS: tuple[Level, ...] = ("ruled out", "unlikely", "possible", "likely", "proven")
 
 
@@ -42,7 +43,7 @@ class Spread:
             if half <= 0:
                 share = 0.5 if limit == self.mid else float(self.mid > limit)
             else:  # two half-normals joined at the median; 1.2816 standard deviations reach the 90 % point
-                share = 0.5 * math.erfc((limit - self.mid) / half * 1.2815515655446004 / math.sqrt(2.0))
+                share = 0.5 * math.erfc((limit - self.mid) / half * Z10 / math.sqrt(2.0))
         return min(max(share, 0.005), 0.995)
 
 

@@ -14,7 +14,7 @@ A cause is absent (state 0), present throughout (1), or present and then removed
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import log10
 
 import numpy as np
@@ -29,6 +29,9 @@ LIMIT = 1e3  # 30 dB: no private evidence weighs more
 REMOVED_IF_NAMED = 0.9  # a repair that names the cause removes it nine times in ten (from memory)
 REMOVED_IF_UNNAMED = 0.3  # a repair that names nothing may have removed any cause (from memory)
 BASE = 0.1  # a finding that is looked for is there in about one vehicle in ten (from memory)
+# A reading barely beyond its limit may have come there by chance or a passing cause; one far beyond hardly can.
+# Between NEAR and FAR standard errors the leak and the wrong verdict shrink to FAR_LEFT (from memory).
+NEAR, FAR, FAR_LEFT = 3.0, 12.0, 0.2
 FIRM = 0.8  # a verdict trusted at least so far is plainly seen, not leant to
 UNTOLD = 0.05  # a likelihood pair nearer to even than this (in decades) says nothing
 
@@ -46,6 +49,12 @@ class Verdict:
     round: int
     if_true: float
     if_false: float
+    beyond: float = 0.0  # how far the reading behind it lies beyond its limit [standard errors]
+
+    @property
+    def gross(self) -> float:
+        """What is left of the chance that the finding came about otherwise: 1 near the limit, less far beyond it."""
+        return 1 - (1 - FAR_LEFT) * min(max((self.beyond - NEAR) / (FAR - NEAR), 0.0), 1.0)
 
     @property
     def holds(self) -> bool:
@@ -99,7 +108,8 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
     no rule speaks, and tells neither way. Trust is a predictive value: of the verdicts "holds" that a rule gives, the
     share ``trust`` is right. With a finding there in one vehicle in ten (:data:`BASE`) a wrong "holds" then comes
     about (1 - trust) / trust x BASE / (1 - BASE) as often as a right one. "fails" is read the plain way, since it is
-    the usual state and a predictive value of it would say next to nothing.
+    the usual state and a predictive value of it would say next to nothing. A reading far beyond its limit is less
+    likely to have come about otherwise (:attr:`Verdict.gross`).
     """
     if result.state == "conflict":
         return None
@@ -120,7 +130,13 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
         h * trust_h + f * (1 - trust_f) + between,
         h * wrong_holds + f * trust_f + between,
     )
-    return out if out.says_something else None
+    if not out.says_something:
+        return None
+    side = "holds" if out.holds else "fails"
+    far = replace(out, beyond=max((v.beyond for v in result.votes if v.state == side), default=0.0))
+    if far.holds:
+        return replace(far, if_false=far.if_false * far.gross)
+    return replace(far, if_true=far.if_true * far.gross)
 
 
 def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted: set[str]) -> dict[str, Verdict]:
@@ -134,10 +150,7 @@ def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted:
         verdict = verdict_of(name, round_index, findings[name])
         if verdict is not None:
             by_group.setdefault(knowledge.findings[name].group or f"alone:{name}", []).append(verdict)
-    chosen = [
-        max(members, key=lambda v: _speaks_first(knowledge, v))
-        for members in by_group.values()
-    ]
+    chosen = [max(members, key=lambda v: _speaks_first(knowledge, v)) for members in by_group.values()]
     return {v.finding: v for v in sorted(chosen, key=lambda v: v.finding)}
 
 
@@ -226,7 +239,7 @@ def _links(
         present[j] = node.holds
         column = _column(knowledge, causes, node.finding)
         if node.holds:
-            links[:, 0, j], leaks[j] = column, fold_present(leak, node.trust)
+            links[:, 0, j], leaks[j] = column, fold_present(leak * node.gross, node.trust)
         else:
             links[:, 0, j], leaks[j] = fold_absent(column, leak, node.trust)
         links[:, 1, j] = np.where(node.round >= gone, 0.0, links[:, 0, j])

@@ -7,7 +7,7 @@ to be true. It reads its slots positively, so that no negation or alternative is
 from __future__ import annotations
 
 import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,6 +18,7 @@ from kb.faults import nearest
 from kb.model import Finding, Rule, Test
 
 StageName = typing.Literal["find", "decide"]
+ErrorOf = Callable[[str, float], float | None]
 Part = typing.Literal["all", "any", "none", "unless"]
 # The outcomes of a literal that satisfy a part of `when`.
 SERVES: dict[Part, tuple[bool | None, ...]] = {
@@ -68,6 +69,7 @@ class Stage:
     ways : in order of level, rule id and number of the way
     findings : every finding of the stage, sorted
     levels : the findings that rules of this stage conclude, level by level
+    error_of : one standard error of the instrument behind a raw reading's slot, at a value [its unit]; None: unknown
     """
 
     name: StageName
@@ -76,6 +78,7 @@ class Stage:
     ways: tuple[Way, ...]
     findings: tuple[str, ...]
     levels: tuple[tuple[str, ...], ...]
+    error_of: ErrorOf | None = None
 
     @cached_property
     def slots(self) -> tuple[str, ...]:
@@ -182,7 +185,9 @@ class Program:
         raise KeyError(f"there is no rule '{rule}' in use{near}")
 
 
-def compile_rules(rules: Iterable[Rule], findings: Mapping[str, Finding], unit_of: UnitOf) -> Program:
+def compile_rules(
+    rules: Iterable[Rule], findings: Mapping[str, Finding], unit_of: UnitOf, error_of: ErrorOf | None = None
+) -> Program:
     """Compile rules (retired ones are left out) into a program.
 
     Parameters
@@ -190,6 +195,7 @@ def compile_rules(rules: Iterable[Rule], findings: Mapping[str, Finding], unit_o
     rules : in any order; the order changes nothing
     findings : every finding, by id
     unit_of : unit of a reading's or derived reading's slot; raises KeyError for an unknown one
+    error_of : one standard error of the instrument behind a raw reading, so that votes say how far beyond a limit it is
 
     Raises
     ------
@@ -208,7 +214,7 @@ def compile_rules(rules: Iterable[Rule], findings: Mapping[str, Finding], unit_o
         if stage is not None:
             by_stage[stage][rule.id] = rule
     stages = {
-        name: _compile_stage(name, dict(sorted(chosen.items())), findings, unit_of, problems)
+        name: _compile_stage(name, dict(sorted(chosen.items())), findings, unit_of, error_of, problems)
         for name, chosen in by_stage.items()
     }
     if problems:
@@ -235,6 +241,7 @@ def _compile_stage(
     rules: dict[str, Rule],
     findings: Mapping[str, Finding],
     unit_of: UnitOf,
+    error_of: ErrorOf | None,
     problems: list[tuple[str, str]],
 ) -> Stage:
     literals: dict[Literal, int] = {}
@@ -273,6 +280,7 @@ def _compile_stage(
         tuple(ways),
         tuple(sorted(f.id for f in findings.values() if f.stage == name)),
         tuple(tuple(sorted(f for f, level in stood.items() if level == i)) for i in range(top)),
+        error_of,
     )
 
 

@@ -12,7 +12,7 @@ from typing import Literal
 from inference.engine.literals import chance
 from inference.engine.program import Need, Program, RuleError, Stage, StageName, Way
 from inference.engine.verdicts import FindingResult, Fired, Leaning, Met, Side, Verdicts, Vote
-from inference.values import FindingState, Spread, Value, Word
+from inference.values import Z10, FindingState, Number, Spread, Value, Word
 
 Facts = Mapping[str, Value]
 # Each state of a finding, and the votes for which it stands when the facts give it.
@@ -100,8 +100,7 @@ def _gather(
         then = stage.rules[way.rule].then
         fired.append(_fired(stage, way, known))
         if then.finding is not None:
-            sure = spread_chance(stage, way, known)
-            votes.setdefault(then.finding, []).append(Vote(way.rule, way.number, then.state, then.trust, sure))
+            votes.setdefault(then.finding, []).append(vote(stage, way, known))
         elif then.caution is not None and way.rule not in cautions.setdefault(then.caution, []):
             cautions[then.caution].append(way.rule)
     lean = _leanings(stage, {stage.ways[w].rule for w in ways}, known)
@@ -129,6 +128,34 @@ def _fired(stage: Stage, way: Way, known: Facts) -> Fired:
     verdict: Side | Literal["show"] = "show" if then.finding is None else then.state
     concludes = then.finding or then.caution or ""
     return Fired(way.rule, way.number, way.level, facts, tuple(met), concludes, verdict)
+
+
+def vote(stage: Stage, way: Way, known: Facts) -> Vote:
+    """Return the verdict of a way that is met, with its chance and how far beyond its limits the readings lie."""
+    then = stage.rules[way.rule].then
+    return Vote(
+        way.rule, way.number, then.state, then.trust, spread_chance(stage, way, known), beyond(stage, way, known)
+    )
+
+
+def beyond(stage: Stage, way: Way, known: Facts) -> float:
+    """Return how far the readings of ``all`` and ``any`` lie beyond their limits [standard errors], the least of them.
+
+    Of a raw reading the error is its instrument's, of a derived one it comes from its 10 to 90 % interval.
+    """
+    found = []
+    for need in way.needs:
+        literal = stage.literals[need.literal]
+        value = known.get(literal.slot)
+        if need.part not in ("all", "any") or (margin := literal.margin(value)) is None:
+            continue
+        if isinstance(value, Spread):
+            error: float | None = (value.high - value.low) / (2 * Z10)
+        else:
+            assert isinstance(value, Number)
+            error = stage.error_of(literal.slot, value.value) if stage.error_of else None
+        found.append(margin / error if error else 0.0)
+    return max(min(found, default=0.0), 0.0)
 
 
 def spread_chance(stage: Stage, way: Way, known: Facts) -> float:

@@ -44,7 +44,8 @@ class Fired:
 class Vote:
     """A rule's verdict on a finding. ``chance`` [-] is the probability that its derived readings truly meet
     their conditions (their intervals lie beyond the limits, but an interval is not everything); 1 without
-    any.
+    any. ``beyond`` is how far its readings lie beyond their limits, in standard errors, the least of them; 0
+    where it reads none or their errors are not known.
     """
 
     rule: str
@@ -52,6 +53,7 @@ class Vote:
     state: Side
     trust: float | None
     chance: float
+    beyond: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from inference.case import Case
 from inference.derive_sheet import Sheet
-from inference.values import Number, Spread, Value
+from inference.values import Z10, Number, Spread, Value
 from kb.model import Knowledge
 
 WITHIN = 2.0  # errors: nineteen readings in twenty lie nearer to the truth than this
-Z10 = 1.2815515655446004  # standard deviations from the median to the 10 % or 90 % point
 
 
 def error_of(case: Case, knowledge: Knowledge, slot: str, value: float) -> float | None:

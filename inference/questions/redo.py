@@ -10,7 +10,7 @@ import weakref
 from collections.abc import Collection, Mapping
 
 from inference.engine.program import Stage
-from inference.engine.run import STANDS_FOR, spread_chance
+from inference.engine.run import STANDS_FOR, spread_chance, vote
 from inference.engine.verdicts import FindingResult, Leaning, Side, Vote
 from inference.values import FindingState, Spread, Value, Word
 
@@ -81,8 +81,7 @@ def _finding(stage: Stage, ways: Collection[int], known: Facts) -> FindingResult
     for w in ways:
         way = stage.ways[w]
         if all(stage.serves(need, known) for need in way.needs):
-            then = stage.rules[way.rule].then
-            votes.append(Vote(way.rule, way.number, then.state, then.trust, spread_chance(stage, way, known)))
+            votes.append(vote(stage, way, known))
             spoke.add(way.rule)
         elif any(isinstance(known.get(stage.literals[n.literal].slot), Spread) for n in way.needs):
             quiet.append(w)
