@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from clogwise.ask import register as register_questions
+from clogwise.forecastcmd import register as register_forecast
 from clogwise.logcmd import register as register_log
 from clogwise.paper import register as register_paper
 from clogwise.plancmd import register as register_plan
@@ -200,6 +201,7 @@ def demo(
 register_questions(app)
 register_plan(app)
 register_log(app)
+register_forecast(app)
 register_paper(app)
 
 

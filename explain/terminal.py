@@ -48,10 +48,19 @@ class Terminal:
         self.filter()
         self._block("driving", [Text(self.r.gate.driving)])
         gate = self.k.gate
+        self._burn()
         if self.r.gate.decision in ("clear", "hold"):
             for heading, told in (("watch", gate.watch), ("stop", gate.stop_at), ("after", gate.after)):
                 self._block(heading, [("· ", Text(t)) for t in told])
         self._cautions(None)
+
+    def _burn(self) -> None:
+        """What a burn should do, and how one that was read went."""
+        from explain.burnview import lines
+        from explain.forecastview import tell
+
+        if told := lines(self.r):
+            print_block(self.out, tell("burn", "heading"), told)
 
     # --- parts -------------------------------------------------------------------------------------------------
 

@@ -73,7 +73,8 @@ def derive_burn(sheet: Sheet) -> None:
     notes: tuple[str, ...] = ()
     if kind not in table.table()["minutes"]:
         notes = ("The kind of filter is not known; all kinds were allowed for.",)
-    needed = Spread(*(table.inlet_needed(kind, IN_TIME, row) for row in range(3)))
+    low, mid, high = (table.inlet_needed(kind, IN_TIME, row) for row in range(3))
+    needed = Spread(low, mid, high)
     sheet.put("burn_inlet_needed", needed, ("filter",), notes)
     _peak(sheet)
     inlet, inputs, more, odd = _inlet(sheet)

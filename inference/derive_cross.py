@@ -64,6 +64,8 @@ def _catalyst(sheet: Sheet) -> None:
     if before is None or after is None or dosed is None or float(dosed.min()) <= 0:
         return
     air = sheet.sampled("air_mass_flow.burn", of_round("egr_idle", sheet.round.index))
+    inputs: tuple[str, ...]
+    notes: tuple[str, ...]
     if air is not None:
         flow, inputs, notes = np.maximum(air, 0.0) * 1e-3, ("air_mass_flow.burn",), ()
     else:

@@ -43,6 +43,7 @@ LISTS: dict[str, tuple[str, str, type[model.Entry], str]] = {
     "filter_types": ("filters.yaml", "filter_types", model.FilterType, "id"),
     "substrates": ("filters.yaml", "substrates", model.Substrate, "id"),
     "layouts": ("layouts.yaml", "", model.Layout, "id"),
+    "effects": ("effects.yaml", "", model.Effect, "id"),
 }
 
 

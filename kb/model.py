@@ -535,6 +535,43 @@ class Plan(Entry):
     source: Slug
 
 
+Three = Annotated[list[float], Field(min_length=3, max_length=3)]  # 10, 50 and 90 % points
+
+
+class Effect(Entry):
+    """What a cause (its id) does to the balance of soot while it is there, and what changes in the usage without it.
+
+    ``soot`` multiplies the engine's soot, ``warm_up`` the time to get warm, ``ash`` the ash; ``allowed`` is the share
+    of trips on which the control unit lets a burn begin, ``finished`` the share of begun burns that nobody breaks off,
+    ``heat`` the kelvin missing before the filter in a burn, ``burning`` multiplies the speed of the burn, ``room``
+    is the share of the room for soot that is left, ``told`` the share of it at which a full filter is reported.
+    """
+
+    id: Name
+    soot: Three | None = None
+    warm_up: Three | None = None
+    allowed: Three | None = None
+    finished: Three | None = None
+    heat: Three | None = None
+    burning: Three | None = None
+    room: Three | None = None
+    told: Three | None = None
+    ash: Three | None = None
+    without: dict[Literal["long_run_per_month", "idle_share"], float] = {}
+    note: Text
+    source: Slug
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Effect:
+        for name in ("soot", "warm_up", "allowed", "finished", "heat", "burning", "room", "told", "ash"):
+            three = getattr(self, name)
+            if three is not None and not 0 <= three[0] <= three[1] <= three[2]:
+                raise ValueError(f"{name}: three figures from the least to the most are wanted, none below 0")
+            if three is not None and name in ("allowed", "finished", "room", "told") and three[2] > 1:
+                raise ValueError(f"{name} is a share and cannot pass 1")
+        return self
+
+
 class Knowledge(BaseModel):
     """All of it, keyed by id; made by :func:`kb.load.load`."""
 
@@ -555,6 +592,7 @@ class Knowledge(BaseModel):
     filter_types: dict[str, FilterType]
     substrates: dict[str, Substrate]
     layouts: dict[str, Layout]
+    effects: dict[str, Effect]
     gate: Gate
     plan: Plan
     places: dict[str, str]  # "rules/heat.yaml:12" by "rule:engine-never-gets-warm"

@@ -116,6 +116,8 @@ def _quantity(c: _Checker, table: str, identity: str, field: str, text: str, uni
 
 def _check_entries(c: _Checker) -> None:
     k = c.k
+    for effect in k.effects.values():
+        c.known("effects", effect.id, "id", [effect.id], k.causes, "cause")
     for derived in k.derived.values():
         own = set(c.slots.unit_by_slot) | {"engine_litres", "odometer", "filter", "history", "layout"}
         stems = {s.split(".")[0] for s in own} | own | set(k.questions)

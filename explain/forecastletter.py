@@ -1,0 +1,45 @@
+"""The forecast for the customer's letter: a small picture, what it shows in words, and plain sentences."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from explain.forecastdraw import draw
+from explain.forecastview import about, sentence, tell, title
+from inference.forecast.outlook import Forecast
+from kb.model import Knowledge
+
+
+@dataclass(frozen=True)
+class ForLetter:
+    """What explain.papers.letter shows of a forecast: an SVG, its words, and sentences with what they rest on."""
+
+    svg: str
+    alt: str
+    sentences: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+def for_letter(knowledge: Knowledge, forecast: Forecast) -> ForLetter:
+    """Return the forecast as the letter shows it: as things stand, and once the work is done."""
+    now, then = forecast.outlooks[0], forecast.outlooks[-1]
+    d, w = now.distance, now.weeks
+    rests = ("forecast", "usage")
+    if not math.isfinite(d.low):
+        says = tell("letter", "now_holds")
+    elif not math.isfinite(d.high):
+        says = tell("letter", "now_open", low=about(d.low))
+    else:
+        says = tell("letter", "now", low=about(d.low), high=about(d.high), soon=about(w.low), late=about(w.high))
+    sentences: list[tuple[str, tuple[str, ...]]] = [(says, rests)]
+    if then.causes:
+        mended = tuple(f"cause:{cause}" for cause in then.causes)
+        # the middle: half of the vehicles like this one go further
+        middle = then.distance.mid
+        key = "then" if math.isfinite(middle) else "then_holds"
+        slots = {"low": about(then.distance.low)} if key == "then" else {}
+        sentences.append((tell("letter", key, **slots), (*rests, *mended)))
+    sentences.append((tell("letter", "care"), rests))
+    lines = " ".join(f"{title(knowledge, o)}: {sentence(forecast, o)}" for o in forecast.outlooks)
+    svg = draw(knowledge, forecast, "svg", small=True).decode()
+    return ForLetter(svg[svg.index("<svg") :], tell("forecast", "alt", lines=lines), tuple(sentences))

@@ -1,0 +1,86 @@
+"""What the forecast does not know, as one fixed sample shared by all outlooks, and quantiles of a weighted sample.
+
+Columns are Kronecker sequences (fractions of i times the square root of a prime) turned into ranks, so that each
+column holds every quantile once; there are more of them than the lattice of :mod:`inference.physics.sampling` has.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from statistics import NormalDist
+
+import numpy as np
+
+from inference.physics.calibration import Parameter
+from inference.physics.sampling import N, between
+from inference.physics.valid import Array
+
+UNKNOWNS = (
+    "soot", "idle_soot", "cold", "long", "heat", "warm_up", "asks", "refuses", "inlet", "minutes", "until_hot",
+    "dioxide", "trips", "trip", "distance", "long_count", "idle", "limit", "driving", "speed", "ash", "ambient",
+    "begins", "success",
+)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def _primes() -> list[int]:
+    found: list[int] = []
+    candidate = 2
+    while len(found) < 130:
+        if all(candidate % p for p in found if p * p <= candidate):
+            found.append(candidate)
+        candidate += 1
+    return found
+
+
+@lru_cache(maxsize=130)
+def places(column: int) -> Array:
+    """Return the even quantiles (0 to 1) of a column [-], each of the N once."""
+    turned = np.modf((np.arange(N) + 0.5) * np.sqrt(_primes()[column]))[0]
+    out = (np.argsort(np.argsort(turned, kind="stable"), kind="stable") + 0.5) / N
+    out.flags.writeable = False
+    return np.asarray(out)
+
+
+@lru_cache(maxsize=64)
+def normal(name: str) -> Array:
+    """Return the standard normal quantiles [-] of one of the unknowns."""
+    quantile = NormalDist().inv_cdf
+    return np.array([quantile(p) for p in places(UNKNOWNS.index(name))])
+
+
+def drawn(parameter: Parameter, name: str) -> Array:
+    """Return a parameter's sample [its unit] along a column."""
+    return parameter.at(normal(name))
+
+
+def factor(three: list[float] | None, place: int) -> Array | None:
+    """Return three figures of kb/effects.yaml as a sample, the column told by its place; None where there is none."""
+    if three is None:
+        return None
+    quantile = NormalDist().inv_cdf
+    z = np.array([quantile(p) for p in places(len(UNKNOWNS) + 36 + place % 60)])
+    return between(z.clip(-2.0, 2.0), *three)  # no further than the figures were meant to reach
+
+
+def present(chance: float, place: int) -> Array:
+    """Return, member by member, whether a cause of this probability [-] is there (1.0) or not (0.0)."""
+    return np.asarray(places(len(UNKNOWNS) + place) < chance, dtype=float)
+
+
+def quantiles(values: Array, weights: Array, points: tuple[float, ...] = (0.1, 0.5, 0.9)) -> tuple[float, ...]:
+    """Return quantiles of a weighted sample; a member at infinity stays there."""
+    order = np.argsort(values, kind="stable")
+    heaped = np.cumsum(weights[order]) - 0.5 * weights[order]
+    sorted_values = values[order]
+    places_at = np.searchsorted(heaped / weights.sum(), points)
+    out = []
+    for point, at in zip(points, places_at, strict=True):
+        low, high = sorted_values[max(at - 1, 0)], sorted_values[min(at, values.size - 1)]
+        if not np.isfinite(high):
+            out.append(float("inf"))
+            continue
+        below, above = heaped[max(at - 1, 0)], heaped[min(at, values.size - 1)]
+        share = (point * weights.sum() - below) / (above - below) if above > below else 1.0
+        out.append(float(low + min(max(share, 0.0), 1.0) * (high - low)))
+    return tuple(out)

@@ -1,0 +1,121 @@
+"""Soot in the filter week by week, for many vehicles and outlooks at once: gained, burnt on the way, burnt in burns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from inference.burn.kinetics import share_burnt
+from inference.physics.valid import Array
+
+SHORT = 1e-12
+
+
+@dataclass(frozen=True)
+class Week:
+    """What a week does; every field a sample, with the outlooks (if any) as the first axis.
+
+    Parameters
+    ----------
+    distance : driven in a week [m]
+    gained : soot that comes in a week, in a volume of filter [kg/m^3]
+    passive : natural logarithm of the share that a week's hot driving leaves [-], not above 0
+    active : the same of a week in which a burn is asked for [-]
+    asks, enough, refuses : loads at which a burn is asked for, counts as done, needs the workshop [kg/m^3]
+    ash_distance : after which ash alone fills the filter [m]
+    """
+
+    distance: Array
+    gained: Array
+    passive: Array
+    active: Array
+    asks: Array
+    enough: Array
+    refuses: Array
+    ash_distance: Array
+
+
+@dataclass(frozen=True)
+class Path:
+    """How it went.
+
+    Parameters
+    ----------
+    blocked_after : distance after which the filter is blocked, infinite where not within the horizon [m]
+    burns : burns begun [-]; distance : driven until blocked or the horizon [m]
+    burnt : soot burnt, gained : soot that came, held : soot left at the end, start : soot at the beginning [kg/m^3]
+    at : distances of the track [m], track : loads there [kg/m^3], one more axis first
+    """
+
+    blocked_after: Array
+    burns: Array
+    distance: Array
+    burnt: Array
+    gained: Array
+    held: Array
+    start: Array
+    at: Array
+    track: Array
+
+
+def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, stride: float = 12e3) -> Path:
+    """Go through the weeks until every member is blocked or the horizon is reached.
+
+    Parameters
+    ----------
+    start : soot to begin with [kg/m^3]
+    weeks : horizon [week]
+    farthest : distance at the median after which nothing more is looked at [m]
+    stride : distance of a step at the median [m]
+
+    Returns
+    -------
+    Path
+    """
+    shape = np.broadcast_shapes(*(getattr(week, f.name).shape for f in fields(week)), start.shape)
+    typical = max(float(np.median(week.distance)), 1.0)
+    steps_a_week = int(np.clip(np.ceil(typical / stride), 7, 250))
+    steps = int(min(weeks, farthest / typical) * steps_a_week)
+    gained, passive, active, km = (
+        np.broadcast_to(x / steps_a_week, shape) for x in (week.gained, week.passive, week.active, week.distance)
+    )
+    leaves, burns_down = np.exp(passive), np.exp(active)
+    # what comes within a step burns for half of it on the mean
+    fresh = gained * np.exp(passive / 2.0)
+    load = np.array(np.broadcast_to(start, shape), dtype=float)
+    asked = np.zeros(shape, dtype=bool)
+    alive = np.ones(shape, dtype=bool)
+    begun, burnt, came, gone = (np.zeros(shape) for _ in range(4))
+    blocked = np.full(shape, np.inf)
+    every = max(steps // 150, 1)
+    at, track = [0.0], [load.copy()]
+    for i in range(steps):
+        after = load * leaves + fresh
+        after = np.where(asked, after * burns_down, after)
+        burnt += np.where(alive, load + gained - after, 0.0)
+        came += np.where(alive, gained, 0.0)
+        gone += np.where(alive, km, 0.0)
+        load = np.where(alive, after, load)
+        wants = alive & ~asked & (load >= week.asks)
+        begun += wants
+        asked = (asked | wants) & (load > week.enough)
+        full = alive & ((load >= week.refuses) | (gone >= week.ash_distance))
+        blocked = np.where(full, gone, blocked)
+        alive &= ~full
+        if (i + 1) % every == 0:
+            at.append((i + 1) / steps_a_week * typical)
+            track.append(load.copy())
+            if not alive.any():
+                break
+    return Path(blocked, begun, gone, burnt, came, load, np.broadcast_to(start, shape), np.array(at), np.array(track))
+
+
+def shares(times: Array, warm_up: Array, until_hot: Array, until_done: Array) -> Array:
+    """Return the share of the soot that a burn on a trip of each time burns [-]; nothing before it is warm [s]."""
+    return np.asarray(share_burnt(np.maximum(times - warm_up, 0.0), until_hot, until_done))
+
+
+def log_left(share: Array, count: Array) -> Array:
+    """Return the logarithm of the soot left after ``count`` trips that each burn ``share`` of it [-]."""
+    return count * np.log(np.maximum(1.0 - share, SHORT))
