@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -29,6 +31,42 @@ def next_steps(case: CaseFile, json: AsJson = False, all: Everything = False) ->
     nextview.show(knowledge, result, plan, console(), everything=all)
 
 
+def start(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="case file to write, or to go on with")] = None,
+) -> None:
+    """Ask about a vehicle, one question at a time, write the case file, and end with the answer to why.
+
+    Every answer is kept at once; stop when you like and go on later with the same file.
+
+    Example: clogwise start bakery-van.yaml
+    """
+    from datetime import date
+
+    from clogwise.cli import console
+    from clogwise.interview import interview
+    from explain.terminal import Terminal
+    from explain.words import say
+    from inference.diagnose import diagnose
+    from kb.load import load
+
+    out = console()
+    lines = iter(sys.stdin.readline, "")
+    echo = not sys.stdin.isatty()
+    if file is None:
+        out.print(say("start.name"), style="bold", end=" ")
+        name = next(lines, "").strip()
+        if echo:
+            out.print(name)
+        stem = "-".join(re.findall(r"[\w.-]+", name.lower())).strip(".") or "case"
+        file = Path(stem if stem.endswith((".yaml", ".yml")) else f"{stem}.yaml")
+    knowledge = load()
+    talk = interview(file, knowledge, out, lines, echo, date.today)
+    out.print(say("start.stopped", file=file))
+    out.print()
+    Terminal(knowledge, diagnose(talk.case.case, knowledge), out).why()
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands to the program."""
     app.command("next")(next_steps)
+    app.command("start")(start)

@@ -1,0 +1,95 @@
+"""What the interview says: the question for a fact, why it is asked, how to find it out, what an answer looks like."""
+
+from __future__ import annotations
+
+from explain.words import phrases, say
+from inference.plan.asking import Ask
+from kb.model import Knowledge
+
+EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "84000 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
+
+
+def question(knowledge: Knowledge, slot: str) -> str:
+    """Return the question for a fact, with what an answer looks like."""
+    return f"{asked(knowledge, slot)} ({looks_like(knowledge, slot)})"
+
+
+def asked(knowledge: Knowledge, slot: str) -> str:
+    """Return the question for a fact."""
+    own = phrases()["start"]["question"].get(slot)
+    name, _, condition = slot.partition(".")
+    reading = knowledge.readings.get(name)
+    if own is not None:
+        return str(own)
+    if reading is not None:
+        words = phrases()["condition"].get(condition, "")
+        return say("start.reading_ask", title=_upper(reading.title), condition=f" {words}" if words else "")
+    return knowledge.questions[slot].text
+
+
+def looks_like(knowledge: Knowledge, slot: str) -> str:
+    """Return in a few words what an answer to a fact looks like."""
+    name = slot.partition(".")[0]
+    options = {
+        "filter.type": list(knowledge.filter_types),
+        "filter.substrate": list(knowledge.substrates),
+        "layout": list(knowledge.layouts),
+    }.get(slot)
+    if slot in ("complaint", "codes"):
+        return say("start.text" if slot == "complaint" else "start.codes")
+    if options is None and slot in knowledge.questions:
+        options = list(knowledge.questions[slot].options)
+        if options == ["yes", "no"]:
+            return say("start.yes_no")
+    if options is not None:
+        return say("start.options", list=", ".join(options))
+    unit = knowledge.readings[name].unit if name in knowledge.readings else "l" if "litres" in slot else "km"
+    if unit == "1":
+        return say("start.number")
+    return say("start.with_unit", example=EXAMPLES.get(unit, f"12 {unit}"))
+
+
+def cautions(knowledge: Knowledge, slot: str) -> list[str]:
+    """Return the cautions to read before finding out a fact, by id."""
+    entry = knowledge.readings.get(slot.partition(".")[0]) or knowledge.questions.get(slot)
+    return [entry.hazard] if entry is not None and entry.hazard else []
+
+
+def reasons(knowledge: Knowledge, slot: str, ask: Ask | None) -> list[str]:
+    """Return why a fact is asked for and how it is found out, a sentence or two to a line."""
+    own = phrases()["start"]["reason_of"].get(slot)
+    reading = knowledge.readings.get(slot.partition(".")[0])
+    told = knowledge.questions.get(slot)
+    lines: list[str] = []
+    if own is not None:
+        lines.append(say("start.reason", why=own))
+    elif told is not None:
+        lines.append(say("start.reason", why=" ".join(told.why.split())))
+    elif reading is not None and reading.group == "usage":
+        lines.append(say("start.reason", why=say_word("usage")))
+    if ask is not None:
+        finding = knowledge.findings[ask.finding]
+        if not ask.need:
+            lines.append(say("start.tells", finding=_lower(finding.title)))
+        if ask.causes:
+            titles = ", ".join(_lower(knowledge.causes[c].title) for c in ask.causes)
+            lines.append(say("start.bears_on", causes=titles))
+        if ask.need:
+            lines.append(say("start.need", need=ask.need))
+    entry = reading or told
+    if entry is not None:
+        lines.append(say("start.how", how=" ".join(entry.how.split())))
+    return lines
+
+
+def say_word(name: str) -> str:
+    """Return a phrase of the interview that has no slots."""
+    return str(phrases()["start"][name])
+
+
+def _lower(title: str) -> str:
+    return title if title[1:2].isupper() else title[:1].lower() + title[1:]
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
