@@ -140,6 +140,7 @@ class Bounds:
         self.good = {n.finding for n in knowledge.gate.needs if n.state == "holds"} - self.bad
         self.bad |= {d.finding for d in knowledge.gate.dangers}
         self.stages = tuple(program_of(knowledge).stage(name) for name in ("find", "decide"))
+        self._gather()
 
     def of(self, slot: str) -> tuple[float, float, float, float]:
         """Return expected low and high, and the limits below and above which a fault is found [unit of the slot]."""
@@ -169,27 +170,33 @@ class Bounds:
 
     def setting(self, finding: str, state: str) -> Iterator[tuple[str, float, float]]:
         """Yield slot and range [unit of the slot] of each single reading that would set a finding to a state."""
-        for stage in self.stages:
-            for way in stage.ways:
-                rule = stage.rules[way.rule]
-                if rule.then.finding == finding and rule.then.state == state:
-                    own = [stage.literals[n.literal] for n in way.needs if n.part in ("all", "any")]
-                    if len(own) == 1 and own[0].kind == "number":
-                        yield own[0].slot, own[0].low, own[0].high
+        for slot, found, wanted, low, high in self._single:
+            if (found, wanted) == (finding, state):
+                yield slot, low, high
 
     def _limits(self, slot: str) -> Iterator[tuple[str, str, float, float]]:
+        yield from self._met.get(slot, ())
+
+    def _gather(self) -> None:
+        """Go through the rules once: those that rest on one number, and of these the ones otherwise met here."""
+        self._single: list[tuple[str, str, str, float, float]] = []
+        self._met: dict[str, list[tuple[str, str, float, float]]] = {}
         for stage in self.stages:
             for way in stage.ways:
                 rule = stage.rules[way.rule]
-                finding = rule.then.finding
-                if finding is None or finding not in self.bad | self.good:
+                finding, state = rule.then.finding, rule.then.state
+                if finding is None:
                     continue
-                own = [n for n in way.needs if n.part in ("all", "any") and stage.literals[n.literal].kind == "number"]
-                if len(own) != 1 or stage.literals[own[0].literal].slot != slot:
+                own = [n for n in way.needs if n.part in ("all", "any")]
+                numbers = [n for n in own if stage.literals[n.literal].kind == "number"]
+                if len(numbers) != 1:
                     continue  # with two numbers in one rule, one may only say when the other counts
-                if all(stage.serves(n, self.facts) for n in way.needs if n is not own[0]):
-                    literal = stage.literals[own[0].literal]
-                    yield finding, rule.then.state, literal.low, literal.high
+                literal = stage.literals[numbers[0].literal]
+                if len(own) == 1:
+                    self._single.append((literal.slot, finding, state, literal.low, literal.high))
+                others = (n for n in way.needs if n is not numbers[0])
+                if finding in self.bad | self.good and all(stage.serves(n, self.facts) for n in others):
+                    self._met.setdefault(literal.slot, []).append((finding, state, literal.low, literal.high))
 
 
 def picture(row: Row, wide: float = WIDE, high: float = HIGH) -> str:

@@ -61,7 +61,7 @@ def describe(graph: Graph, name: str) -> str:
     return say(
         "chain.describe", case=clean(name), given=count[GIVEN], derived=count[DERIVED], finding=count[FINDING],
         cause=count[CAUSE], remedy=count[REMEDY], decision=decision, causes=" ".join(told),
-    )  # fmt: skip
+    ).strip()  # fmt: skip
 
 
 def to_svg(graph: Graph, title: str, describe: str = "", legend: bool = True, heading: bool = True) -> str:
@@ -72,7 +72,7 @@ def to_svg(graph: Graph, title: str, describe: str = "", legend: bool = True, he
     key = _legend(top + place.height + 22, wide) if legend else ("", 0.0)
     high = top + place.height + MARGIN + key[1]
     fonts = ", ".join(f"'{f}'" for f in (*families(), "Arial", "Helvetica"))
-    title = clean(title, 120)
+    title, describe = clean(title, 120), clean(describe)
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="chain-title chain-desc" '
         f'width="{wide:.0f}pt" height="{high:.0f}pt" viewBox="0 0 {wide:.1f} {high:.1f}" '

@@ -91,7 +91,7 @@ def measure(data: dict[str, Any]) -> Box:
     main = kind in (CAUSE, GATE, REMEDY)
     label = clean(str(data["label"])) or " "
     label = label[:1].upper() + label[1:]
-    lines = [(line, main) for line in wrap(label, room, SIZE, main)]
+    lines = [(line, main) for line in wrap(label, room, SIZE, main) or [" "]]
     value = clean(str(data.get("value", "")))
     strong = [(line, not main) for line in wrap(value, room, SIZE, True)] if value else []
     if len(lines) + len(strong) > LINES:

@@ -114,6 +114,9 @@ def clean(text: str, most: int | None = None) -> str:
     Line breaks become spaces; control characters and those that turn the direction of the text around go, and so do
     accents stacked more than ``MARKS`` deep. A text longer than ``most`` is cut, with an ellipsis.
     """
+    if text.isascii() and text.isprintable():
+        whole = " ".join(text.split())
+        return whole if most is None or len(whole) <= most else whole[: most - 1].rstrip() + "…"
     out: list[str] = []
     marks = 0
     for letter in unicodedata.normalize("NFC", text):

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from explain.letters import clean
+from explain.papers.typeset import is_picture
 from explain.words import phrases, say
 from inference.result import Result
 from kb.faults import Fault, Faults, nearest
@@ -107,6 +108,8 @@ def read_logo(path: Path) -> bytes:
     if len(content) > LOGO_MOST:
         says = f"the logo has {len(content) // 1000} kB; at most {LOGO_MOST // 1000} kB go on the page"
         raise Faults([Fault(str(path), 0, "", says)])
+    if not is_picture(content):
+        raise Faults([Fault(str(path), 0, "", "the logo is damaged; no picture can be drawn from it")])
     return content
 
 

@@ -250,7 +250,8 @@ def _next(k: Knowledge, r: Result) -> list[dict[str, str]]:
 
 
 def _jobs(k: Knowledge, r: Result, steps: int) -> list[dict[str, Any]]:
-    out = [_job(k, r, i, step, steps) for i, step in enumerate(r.work, 1)]
+    bounds = Bounds(k, r)
+    out = [_job(k, r, i, step, steps, bounds) for i, step in enumerate(r.work, 1)]
     told: set[str] = set()
     for job in out:  # a value that proves two jobs is written down once
         job["proving"] = [p for p in job["proving"] if p not in told]
@@ -267,7 +268,7 @@ def _cautions(k: Knowledge, r: Result, most: int) -> list[dict[str, str]]:
     ]  # fmt: skip
 
 
-def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int) -> dict[str, Any]:
+def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bounds: Bounds) -> dict[str, Any]:
     remedy = k.remedies[step.remedy]
     because = [k.causes[b].title if b in k.causes else k.findings[b].title for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
@@ -275,17 +276,17 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int) -> di
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
         "because": "; ".join(because), "steps": remedy.steps[:steps],
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
-        "proving": proving(k, r, remedy), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "proving": proving(k, r, remedy, bounds), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
 
 
-def proving(knowledge: Knowledge, result: Result, remedy: Remedy) -> list[str]:
+def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds | None = None) -> list[str]:
     """Return the values that prove a job, with this case's own figures where there are any.
 
     From the findings that prove it: the pressure of a clean filter at this gas flow, or the limit of the rule that
     says so.
     """
-    bounds, speaker, out = Bounds(knowledge, result), Speaker(knowledge, result), {}
+    bounds, speaker, out = bounds or Bounds(knowledge, result), Speaker(knowledge, result), {}
     for proof in remedy.proof_findings:
         if proof.finding == "filter_really_restricted":
             for condition in ("idle", "fast_idle"):

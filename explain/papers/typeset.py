@@ -76,6 +76,16 @@ def to_pngs(template: str, data: Mapping[str, Any], ppi: int = 110) -> list[byte
     return list(out) if isinstance(out, list) else [bytes(out)]
 
 
+def is_picture(content: bytes) -> bool:
+    """Return whether a PNG or JPEG can be drawn."""
+    source = b"#image(bytes(json(bytes(sys.inputs.data))), width: 1cm)"
+    try:
+        typst.compile(source, font_paths=fonts(), format="png", ppi=20, sys_inputs={"data": json.dumps(list(content))})
+    except RuntimeError:
+        return False
+    return True
+
+
 def picture_to_png(svg: str, ppi: int) -> bytes:
     """Return an SVG drawn as a PNG with our own fonts."""
     out: Any = typst.compile(PICTURE.encode(), font_paths=fonts(), format="png", ppi=ppi, sys_inputs={"svg": svg})
