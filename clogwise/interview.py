@@ -22,6 +22,7 @@ from inference.belief.net import ImpossibleEvidence
 from inference.diagnose import diagnose
 from inference.plan.asking import Ask, next_fact
 from inference.read_case import read_case
+from inference.result import Result
 from kb.model import Knowledge
 from kb.yamlread import read_yaml
 
@@ -61,6 +62,7 @@ class Interview:
     asked: list[str] = field(default_factory=list)  # in order, for "back"
     passed: set[str] = field(default_factory=set)
     warned: set[str] = field(default_factory=set)
+    result: Result | None = None  # of the case as it stands; what is passed on does not change it
 
     def run(self) -> None:
         """Ask until nothing more pays, or the person stops, or no more lines come."""
@@ -83,7 +85,9 @@ class Interview:
         for slot in BASICS:
             if not self.case.known(slot) and slot not in self.passed:
                 return slot, None
-        ask = next_fact(self.knowledge, diagnose(self.case.case, self.knowledge), {*self.passed, *self.asked})
+        if self.result is None:
+            self.result = diagnose(self.case.case, self.knowledge)
+        ask = next_fact(self.knowledge, self.result, {*self.passed, *self.asked})
         return (ask.slot, ask) if ask else (None, None)
 
     def _ask(self, slot: str, ask: Ask | None) -> str:
@@ -117,7 +121,7 @@ class Interview:
         before, warnings = self.case.data, {w.says for w in self.case.case.warnings}
         try:
             self.case.put(slot, line)
-            diagnose(self.case.case, self.knowledge)
+            self.result = diagnose(self.case.case, self.knowledge)
         except Unreadable as found:
             for says in found.says:
                 self._say(say("start.again", says=says), "red")
@@ -140,6 +144,7 @@ class Interview:
         slot = self.asked.pop()
         self.passed.discard(slot)
         self.case.take_out(slot)
+        self.result = None
         self.keep()
         self._say(say("start.taken_back", what=asked(self.knowledge, slot)))
         return slot

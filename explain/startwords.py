@@ -6,7 +6,7 @@ from explain.words import phrases, say
 from inference.plan.asking import Ask
 from kb.model import Knowledge
 
-EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "84000 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
+EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "2.5 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
 
 
 def question(knowledge: Knowledge, slot: str) -> str:
@@ -46,7 +46,8 @@ def looks_like(knowledge: Knowledge, slot: str) -> str:
     unit = knowledge.readings[name].unit if name in knowledge.readings else "l" if "litres" in slot else "km"
     if unit == "1":
         return say("start.number")
-    return say("start.with_unit", example=EXAMPLES.get(unit, f"12 {unit}"))
+    example = "84000 km" if name in ("vehicle", "filter") and unit == "km" else EXAMPLES.get(unit, f"12 {unit}")
+    return say("start.with_unit", example=example)
 
 
 def cautions(knowledge: Knowledge, slot: str) -> list[str]:
