@@ -13,6 +13,7 @@ from kb.model import Knowledge
 Held = Literal["held", "did not hold", "cannot tell"]
 INDEX = "restriction_index.fast_idle"
 FELL = 0.8  # of the earlier restriction: below it the restriction fell, beyond what the readings' errors explain
+SAME = 0.9  # of the earlier restriction: above it in the middle, and surely not free, it counts as unchanged
 FREE = 1.5  # times a clean filter, up to which it counts as free
 FAR_ENOUGH = 500.0  # km, after which a filter that is still free says something where its past interval is not known
 PART = 0.6  # of the past interval between blockings, after which a filter that is still free says something
@@ -121,7 +122,8 @@ def _verdict(
         return "cannot tell", (*because, f"The hand gauge at about 2,500 rpm was not read {lacking} the work.")
     change = _change(result, first, last)
     told = f"{was.spread.mid:.1f} times a clean filter before, {now.spread.mid:.1f} now"
-    if change.low > FELL and now.spread.low > 1.0:
+    stays = change.low > FELL or (change.mid > SAME and now.spread.low > FREE)
+    if stays and now.spread.low > 1.0:
         return "did not hold", (f"At equal flow the restriction has not fallen: {told}.",)
     if change.high >= FELL and now.spread.mid > FREE:
         return "cannot tell", (

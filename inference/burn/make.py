@@ -125,7 +125,7 @@ def minutes(kind: str, inlets: tuple[float, ...] = INLETS) -> tuple[Array, Array
 
 
 def main() -> None:
-    """Write the tables."""
+    """Write the tables to table.json."""
     from kb.load import load
 
     table = make(load().substrates)

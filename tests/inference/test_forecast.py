@@ -1,0 +1,146 @@
+"""The forecast: mass is kept, better is never worse, the past weighs, and what is not known widens."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from inference.case import Case
+from inference.change import changed, without
+from inference.diagnose import diagnose
+from inference.forecast.outlook import Forecast, forecast
+from inference.forecast.sample import UNKNOWNS, normal, places, present, quantiles
+from inference.forecast.simulate import Week, log_left, shares, simulate
+from inference.physics.sampling import N
+from inference.read_case import read_case
+from kb.load import load
+from tests.conftest import CASES
+
+KNOWLEDGE = load()
+SCHOOL = read_case(Path("cases/school-run.yaml"), KNOWLEDGE)
+
+
+def told(case: Case) -> Forecast:
+    found = forecast(KNOWLEDGE, diagnose(case, KNOWLEDGE))
+    assert found is not None
+    return found
+
+
+def a_week(**changes: float) -> Week:
+    usual = {
+        "distance": 200e3, "gained": 1.2, "passive": -0.1, "active": -1.0, "asks": 4.5, "enough": 1.4, "refuses": 10.0,
+        "ash_distance": 1e9,
+    }  # fmt: skip
+    return Week(**{k: np.full(N, v) for k, v in (usual | changes).items()})
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0.05, 6.0), st.floats(-2.0, 0.0), st.floats(-20.0, 0.0), st.floats(20e3, 900e3))
+def test_carbon_is_kept(gained: float, passive: float, active: float, distance: float) -> None:
+    path = simulate(a_week(gained=gained, passive=passive, active=active, distance=distance), np.full(N, 1.0), 12.0)
+    assert path.start + path.gained == pytest.approx(path.burnt + path.held, rel=1e-9)
+    assert (path.held >= 0).all()
+    assert (path.burnt >= -1e-9).all()
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0.3, 4.0), st.floats(1.05, 3.0), st.floats(-1.5, 0.0))
+def test_more_soot_blocks_sooner_and_more_burning_later(gained: float, more: float, active: float) -> None:
+    start = np.full(N, 1.0)
+    here = simulate(a_week(gained=gained, active=active), start, 60.0).blocked_after[0]
+    assert simulate(a_week(gained=gained * more, active=active), start, 60.0).blocked_after[0] <= here
+    assert simulate(a_week(gained=gained, active=active * more), start, 60.0).blocked_after[0] >= here
+    assert simulate(a_week(gained=gained, active=active, refuses=10.0 / more), start, 60.0).blocked_after[0] <= here
+
+
+def test_with_no_burning_it_is_the_room_over_the_rate() -> None:
+    week = a_week(passive=0.0, active=0.0, gained=0.9)
+    path = simulate(week, np.full(N, 1.0), 60.0)
+    by_hand = (10.0 - 1.0) / 0.9 * 200e3
+    assert path.blocked_after[0] == pytest.approx(by_hand, rel=0.02)
+
+
+def test_a_trip_too_short_burns_nothing() -> None:
+    burnt = shares(np.array([300.0, 1800.0]), np.array(600.0), np.array(120.0), np.array(900.0))
+    assert burnt[0] == 0.0
+    assert burnt[1] > 0.8
+    assert float(log_left(np.array(0.0), np.array(20.0))) == 0.0
+
+
+def test_the_sample_is_even_and_unrelated() -> None:
+    columns = np.array([normal(name) for name in UNKNOWNS])
+    together = np.corrcoef(columns)
+    np.fill_diagonal(together, 0.0)
+    assert np.abs(together).max() < 0.35
+    assert sorted(places(3)) == pytest.approx((np.arange(N) + 0.5) / N)
+    assert present(0.3, 5).mean() == pytest.approx(0.3, abs=0.005)
+
+
+def test_weighted_quantiles() -> None:
+    values = np.array([1.0, 2.0, 3.0, math.inf])
+    assert quantiles(values, np.array([1.0, 1.0, 1.0, 0.0]))[1] == pytest.approx(2.0)
+    assert quantiles(values, np.array([0.1, 0.1, 0.1, 5.0]))[1] == math.inf
+
+
+@pytest.mark.parametrize("path", CASES[::9], ids=lambda p: p.stem)
+def test_every_case_has_a_forecast_in_order(path: Path) -> None:
+    found = forecast(KNOWLEDGE, diagnose(read_case(path, KNOWLEDGE), KNOWLEDGE))
+    if found is None:
+        return
+    assert found.outlooks[0].id == "as things stand"
+    for outlook in found.outlooks:
+        for band in (outlook.distance, outlook.weeks, outlook.gained, outlook.burnt, outlook.hot, outlook.completes):
+            assert 0.0 <= band.low <= band.mid <= band.high
+        assert 0.0 <= outlook.holds <= 1.0
+        assert outlook.completes.high <= 1.0
+
+
+def test_putting_the_thermostat_right_is_worth_it() -> None:
+    found = told(SCHOOL)
+    now, mended, all_ = found.of("as things stand"), found.of("thermostat_stuck_open"), found.of("all")
+    assert now is not None
+    assert mended is not None
+    assert all_ is not None
+    assert math.isfinite(now.distance.mid)
+    assert mended.distance.low > now.distance.low
+    assert mended.distance.mid > 2.0 * now.distance.mid
+    assert all_.distance.low >= 0.9 * mended.distance.low
+    assert mended.completes.mid >= now.completes.mid
+
+
+def test_the_past_weighs() -> None:
+    """It blocked after 1,700 km: as things stand the band holds that and is narrower than without the history."""
+    with_past = told(SCHOOL).outlooks[0].distance
+    alone = told(replace(SCHOOL, history=(), history_given=False)).outlooks[0].distance
+    assert with_past.low < 1700.0 < with_past.high
+    assert math.isinf(alone.high) or with_past.high / with_past.low < alone.high / alone.low
+
+
+def test_longer_trips_burn_better() -> None:
+    usage = {"typical_trip": "40 min", "typical_distance": "35 km"}
+    far = told(replace(changed(SCHOOL, KNOWLEDGE, usage), history=(), history_given=False)).outlooks[0]
+    near = told(replace(SCHOOL, history=(), history_given=False)).outlooks[0]
+    assert far.hot.mid > 10.0 * max(near.hot.mid, 1.0)
+    assert far.holds > near.holds
+
+
+def test_usage_not_told_is_said_and_widens() -> None:
+    slots = ["trips_per_week", "typical_trip", "typical_distance", "long_run_per_month"]
+    vague = told(without(SCHOOL, KNOWLEDGE, slots))
+    assert sum("not told" in note for note in vague.notes) >= 4
+    sharp = told(SCHOOL)
+    assert vague.weekly.high / vague.weekly.low > sharp.weekly.high / sharp.weekly.low
+
+
+def test_without_any_size_there_is_none() -> None:
+    assert forecast(KNOWLEDGE, diagnose(replace(SCHOOL, engine_litres=None), KNOWLEDGE)) is None
+
+
+def test_the_same_case_gives_the_same_forecast() -> None:
+    assert told(SCHOOL) == told(SCHOOL)
