@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from inference.burn import conditions as at
+from inference.burn import table
 from inference.burn.regeneration import Chemistry, Core, Gas, State, course, loaded
 from inference.physics.gas import ZERO_CELSIUS
 from inference.physics.valid import Array
@@ -29,10 +30,9 @@ DONE = 0.8  # share burnt that counts as done
 POINTS = (0.1, 0.5, 0.9)
 
 
-def figures(body: Substrate) -> dict[str, float]:
-    """Return what of a substrate the tables are made from: ceiling [°C], heat [J/(m^3 K)], in knowledge's words."""
-    heat = number(body.heat_capacity, "J/kg/K") * number(body.bulk_density, "kg/m³")
-    return {"ceiling": number(body.ceiling, "°C"), "heat": round(heat, 3)}
+def heat_of(body: Substrate) -> float:
+    """Return the heat a body takes up [J/(m^3 K)]."""
+    return number(body.heat_capacity, "J/kg/K") * number(body.bulk_density, "kg/m³")
 
 
 def make(bodies: Mapping[str, Substrate]) -> dict[str, Any]:
@@ -42,7 +42,7 @@ def make(bodies: Mapping[str, Substrate]) -> dict[str, Any]:
     return {
         "loads": list(LOADS),
         "inlets": list(INLETS),
-        "figures": {body.id: figures(body) for body in bodies.values()},
+        "figures": {body.id: table.figures(body) for body in bodies.values()},
         "peak": {b.id: {kind: rounded(peaks(b, kind)) for kind in kinds} for b in bodies.values()},
         "minutes": {kind: rounded(times[kind][0]) for kind in kinds},
         "until_hot": {kind: rounded(times[kind][1]) for kind in kinds},
@@ -56,7 +56,7 @@ def rounded(table: Array) -> list[list[float]]:
 
 def core(body: Substrate, soft: bool = False) -> Core:
     """Return the body for the model, its heat capacity over the lattice where ``soft``."""
-    heat: Any = figures(body)["heat"]
+    heat: Any = heat_of(body)
     if soft:
         heat = heat * at.HEAT.at(at.lattice("heat"))[:, None]
     return Core(heat, at.CONDUCTION.get(body.id, 1.0))
@@ -128,8 +128,8 @@ def main() -> None:
     """Write the tables to table.json."""
     from kb.load import load
 
-    table = make(load().substrates)
-    TABLE.write_text(json.dumps(table, indent=1, sort_keys=True).replace("\n    ", " ") + "\n", "utf-8")
+    made = make(load().substrates)
+    TABLE.write_text(json.dumps(made, indent=1, sort_keys=True).replace("\n    ", " ") + "\n", "utf-8")
     print(f"{TABLE}: written")
 
 
