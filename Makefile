@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 PIP    := $(BIN)/python -m pip --disable-pip-version-check -q
 
-.PHONY: demo test lint types bench clean
+.PHONY: demo test lint types bench pictures clean
 
 $(VENV)/.run: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -30,6 +30,9 @@ types: $(VENV)/.test
 
 bench: $(VENV)/.test        ## speed, as ratios within one run
 	$(BIN)/python -m bench
+
+pictures: $(VENV)/.run      ## the README's pictures: chain, job sheet, customer's page
+	$(BIN)/python -m explain.papers.pictures docs/pictures
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache demo-output

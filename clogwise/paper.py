@@ -13,6 +13,7 @@ import typer
 from kb.faults import Fault, Faults, nearest
 
 if TYPE_CHECKING:
+    from explain.forecastletter import ForLetter
     from inference.result import Result
     from kb.model import Knowledge
 
@@ -158,8 +159,9 @@ def letter(
     size = paper_size(paper)
     knowledge, result = diagnosed(case)
     sender = page.Sender(
-        name, workshop, read_logo(logo) if logo else b"", read_prices(prices, knowledge) if prices else None
-    )
+        name, workshop, read_logo(logo) if logo else b"", read_prices(prices, knowledge) if prices else None,
+        _forecast(knowledge, result),
+    )  # fmt: skip
     if trace:
         for line in page.Letter(knowledge, result, sender).trace():
             typer.echo(line)
@@ -169,6 +171,17 @@ def letter(
         else:
             write_whole(output, page.html(knowledge, result, sender).encode())
         typer.echo(str(output))
+
+
+def _forecast(knowledge: Knowledge, result: Result) -> ForLetter | None:
+    """Return the forecast for the letter, where the case says how the vehicle is used; else none."""
+    if not any(result.case.number(slot) is not None for slot in ("typical_trip", "typical_distance")):
+        return None
+    from explain.forecastletter import for_letter
+    from inference.forecast.outlook import forecast
+
+    told = forecast(knowledge, result)
+    return None if told is None else for_letter(knowledge, told)
 
 
 def register(app: typer.Typer) -> None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from explain.forecastdraw import draw
 from explain.forecastview import about, sentence, tell, title
+from explain.papers.breath import distances
 from inference.forecast.outlook import Forecast
 from kb.model import Knowledge
 
 
-@dataclass(frozen=True)
+@dataclass
 class ForLetter:
     """What explain.papers.letter shows of a forecast: an SVG, its words, and sentences with what they rest on."""
 
@@ -41,5 +41,6 @@ def for_letter(knowledge: Knowledge, forecast: Forecast) -> ForLetter:
         sentences.append((tell("letter", key, **slots), (*rests, *mended)))
     sentences.append((tell("letter", "care"), rests))
     lines = " ".join(f"{title(knowledge, o)}: {sentence(forecast, o)}" for o in forecast.outlooks)
-    svg = draw(knowledge, forecast, "svg", small=True).decode()
-    return ForLetter(svg[svg.index("<svg") :], tell("forecast", "alt", lines=lines), tuple(sentences))
+    alt = tell("forecast", "alt", lines=lines)
+    svg = distances(now.distance, then.distance if then.causes else None, alt)
+    return ForLetter(svg, alt, tuple(sentences))

@@ -45,11 +45,19 @@ class Sentence:
 
 
 class Forecast(Protocol):
-    """What a forecast must bring to be shown: a picture with its words, and sentences with what they rest on."""
+    """What a forecast must bring to be shown: a picture with its words, and sentences with what they rest on.
 
-    svg: str
-    alt: str
-    sentences: tuple[tuple[str, tuple[str, ...]], ...]
+    ``svg`` may be empty, where there is nothing to draw.
+    """
+
+    @property
+    def svg(self) -> str: ...
+
+    @property
+    def alt(self) -> str: ...
+
+    @property
+    def sentences(self) -> tuple[tuple[str, tuple[str, ...]], ...]: ...
 
 
 @dataclass(frozen=True)
@@ -135,7 +143,7 @@ class Letter:
                 yield Sentence("why", words.why, node)
             if cause.state == "repaired":
                 yield self._say("why", "mended", (*node, *self._rounds()))
-        if told and not any(c.level == "proven" for c in told):
+        if told and not any(c.level == "proven" or c.state == "repaired" for c in told):
             yield self._say("why", "unproved", tuple(f"cause:{c.id}" for c in told))
 
     def _plan(self) -> Iterator[Sentence]:
@@ -262,7 +270,7 @@ def page(knowledge: Knowledge, result: Result, sender: Sender, causes: int = 3) 
         "sections": shown, "agree": str(words["agree" if result.work else "agree_tests"]),
         "breath": {"svg": picture(found), "alt": in_words(found)} if (found := bars(result)) else None,
         "breath_at": "numbers" if letter.compared() else "found",
-        "forecast": {"svg": forecast.svg, "alt": forecast.alt} if forecast else None,
+        "forecast": {"svg": forecast.svg, "alt": forecast.alt} if forecast and forecast.svg else None,
         "prices": sender.prices.bill(knowledge, result) if sender.prices else None,
     }  # fmt: skip
 
