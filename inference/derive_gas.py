@@ -143,7 +143,7 @@ def _charge(sheet: Sheet, condition: str) -> Charge | None:
         inputs, notes = inputs + ambient_inputs, notes + ambient_notes
     loaded = condition == "full_load"
     warmth = calibration.CHARGE_TEMPERATURE_LOADED if loaded else calibration.CHARGE_TEMPERATURE
-    values = {
+    values: dict[str, Array | float] = {
         "speed": speed,
         "displacement": litres * LITRE,
         "manifold_pressure": pressure,
@@ -189,6 +189,8 @@ def _running(sheet: Sheet, condition: str, use_air_meter: bool) -> Running | Non
     slot = f"air_mass_flow.{condition}"
     air = sheet.sampled(slot, of_round("egr_idle", sheet.round.index)) if use_air_meter else None
     warnings: tuple[Outside, ...] = ()
+    inputs: tuple[str, ...]
+    notes: tuple[str, ...]
     if air is not None:
         air, inputs, notes, measured = np.maximum(air, 1e-3) * 1e-3, (slot,), (), True
     else:

@@ -50,7 +50,7 @@ def _cold_soak(sheet: Sheet) -> None:
         if not others:
             continue
         agreed, error = _agreed(others)
-        notes = ()
+        notes: tuple[str, ...] = ()
         if len(others) == 1:
             notes = ("Only one other temperature was read; which of the two is wrong stays open.",)
         spread = normal_spread(value - agreed, math.hypot(error, SOAK))

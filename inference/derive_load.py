@@ -97,7 +97,7 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     rate = ash_physics.ash_rate(oil, share)
     known = _ash_distance(sheet)
     volume = ref.housing.body.volume
-    more = 0.0
+    more: Array | float = 0.0
     if sheet.case.filter_type == "additive":
         more = ash_physics.ADDITIVE_RATE.of_vehicle("ash_distance")
         notes += ("The additive's own ash was counted in.",)

@@ -31,7 +31,8 @@ def derive_between(sheet: Sheet, earlier: list[Sheet]) -> None:
         sheet.put("index_change.fast_idle", change, (SLOT, *here.inputs), notes)
     since = since_burn(sheet.case, before.round, sheet.round)
     if since is not None:
-        left, more = now, ()
+        left = now
+        more: tuple[str, ...] = ()
         if since > FRESH_KM:
             left = np.minimum(now, np.maximum(now - _gathered(sheet, since), 1.0))  # never freer than clean by it
             more = (f"Soot that may have gathered on the {since:.0f} km since the burn was taken off.",)

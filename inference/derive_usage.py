@@ -80,7 +80,8 @@ def _trips(sheet: Sheet) -> None:
         sheet.put("weekly_distance", exact(count * distance), ("trips_per_week", "typical_distance"))
     if trip:
         ambient = sheet.read("ambient_temperature")
-        inputs, notes = ("typical_trip",), ("The outside temperature was not read; 10 °C was taken.",)
+        inputs: tuple[str, ...] = ("typical_trip",)
+        notes: tuple[str, ...] = ("The outside temperature was not read; 10 °C was taken.",)
         if ambient is not None:
             inputs, notes = (*inputs, "ambient_temperature"), ()
         kelvin = (10.0 if ambient is None else ambient) + 273.15
