@@ -23,6 +23,13 @@ MUCH_ASH = 5.0  # g/l, where the walls wear a layer of it (from memory)
 
 def body_of(sheet: Sheet) -> tuple[Substrate, table.Limit] | None:
     """Return the filter body, or the most delicate where it is not known, with its limit; None if none is listed."""
+    if "body" not in sheet.memo:
+        sheet.memo["body"] = _body_of(sheet)
+    found: tuple[Substrate, table.Limit] | None = sheet.memo["body"]
+    return found
+
+
+def _body_of(sheet: Sheet) -> tuple[Substrate, table.Limit] | None:
     bodies = sheet.knowledge.substrates
     known = bodies.get(sheet.case.substrate or "")
     among = [known] if known else list(bodies.values())
@@ -114,7 +121,11 @@ def _peak(sheet: Sheet) -> None:
     z = of_round("egr_fast_idle", sheet.round.index) / Z10
     peak = mid + np.where(z < 0, mid - low, high - mid) * z
     most = table.table()["loads"][-1]
-    odd = (NotMade(f"The burn model goes up to {most:g} g/l of soot."),) if float(np.median(soot)) > most else ()
+    odd = (
+        (NotMade(f"The burn model goes up to {most:g} g/l of soot."),)
+        if sheet.done["soot_load"].spread.mid > most
+        else ()
+    )
     sheet.put("burn_peak_at_idle", peak, ("soot_load", "filter"), sheet.done["soot_load"].notes, odd)
 
 

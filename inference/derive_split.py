@@ -39,7 +39,7 @@ def _two_flows(sheet: Sheet, slow: Reference, fast: Reference) -> None:
     slow_viscous, slow_inertial = two_flows.carried(slow.gas.stream)
     fast_viscous, fast_inertial = two_flows.carried(fast.gas.stream)
     apart = np.asarray(fast.gas.mass_flow / slow.gas.mass_flow)
-    if float(np.quantile(apart, 0.1)) < APART:
+    if float(np.sort(apart)[apart.size // 10]) < APART:
         return
     by_filter, by_pipe = two_flows.part(below, above, slow_viscous, slow_inertial, fast_viscous, fast_inertial)
     inputs = ("gauge_pressure.idle", "gauge_pressure.fast_idle", *slow.gas.inputs, *fast.gas.inputs)
