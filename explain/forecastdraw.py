@@ -91,7 +91,7 @@ def _bars(axes: Any, knowledge: Knowledge, forecast: Forecast) -> None:
     axes.set_yticks(range(len(names)), names)
     axes.set_ylim(len(names) - 0.5, -0.65)
     axes.set_xlim(0, edge * 1.05)
-    axes.set_xlabel(tell("forecast", "axis"))
+    axes.set_xlabel("\n".join(textwrap.wrap(tell("forecast", "axis"), 46)), fontsize=9)
     axes.set_title(tell("forecast", "picture"), loc="left", fontsize=11, fontweight="bold")
     axes.grid(axis="x", color=FAINT, linewidth=0.7)
     axes.set_axisbelow(True)
