@@ -17,6 +17,7 @@ from inference.diagnose import program_of
 from inference.result import Result, RoundResult
 from inference.values import Number, Spread, Value
 from kb.model import Knowledge
+from kb.units import difference
 
 INF = math.inf
 CLEAN = {"gauge_pressure": "expected_clean_gauge", "sensor_pressure": "expected_clean_filter"}
@@ -32,7 +33,8 @@ class Row:
     """One reading: what was read [unit], where it is expected, and where a fault is said to begin.
 
     ``low`` and ``high`` bound what is expected, ``bad_below`` and ``bad_above`` are the limits of rules that find a
-    fault; infinite where there is none. ``before`` is the same reading in the first round that has it.
+    fault; infinite where there is none. ``before`` is the same reading in the first round that has it. Within
+    ``slack`` of an edge, what the instrument may be out by, a reading is not called outside.
     """
 
     slot: str
@@ -48,6 +50,7 @@ class Row:
     expected: str = ""
     before: float | None = None
     before_told: str = ""
+    slack: float = 0.0
 
     @property
     def banded(self) -> bool:
@@ -67,7 +70,8 @@ class Row:
         if low >= least and high <= most:
             return "as expected"
         no_fault_limit = not (math.isfinite(self.bad_below) or math.isfinite(self.bad_above))
-        return "outside" if no_fault_limit and (high < self.low or low > self.high) else "between"
+        off = high < self.low - self.slack or low > self.high + self.slack
+        return "outside" if no_fault_limit and off else "between"
 
 
 def rows(knowledge: Knowledge, result: Result) -> list[Row]:
@@ -101,8 +105,17 @@ def _row(speaker: Speaker, bounds: Bounds, slot: str, value: Number | Spread, wo
     return Row(
         slot, title[:1].upper() + title[1:], speaker.value(slot, value), unit, three, worked, low, high, bad_below,
         bad_above, _expected(low, high, bad_below, bad_above, unit), before,
-        "" if before is None else quantity(before, unit),
+        "" if before is None else quantity(before, unit), _slack(speaker, slot, value),
     )  # fmt: skip
+
+
+def _slack(speaker: Speaker, slot: str, value: Number | Spread) -> float:
+    """Return what the instrument may be out by [unit]: 1.28 standard errors, as the intervals of what is worked out."""
+    reading = speaker.knowledge.readings.get(slot.partition(".")[0])
+    if reading is None or isinstance(value, Spread):
+        return 0.0
+    unit = "K" if reading.unit == "°C" else reading.unit
+    return 1.28 * max(difference(reading.error, unit), reading.error_share * abs(value.value))
 
 
 def _middle(value: Value) -> float | None:

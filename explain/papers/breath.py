@@ -19,6 +19,7 @@ from inference.values import Spread
 
 SLOTS = ("restriction_index.fast_idle", "restriction_index.idle")
 LABEL, BAR, STEP, SIZE = 92.0, 250.0, 24.0, 11.0
+LEAST = 0.5  # times a clean filter; a reading below is no resistance to draw, but a tapping to look at
 MOST = 12.0  # times a clean filter; a longer bar is broken off
 
 
@@ -39,7 +40,7 @@ def bars(result: Result) -> list[Bar]:
             (i, x) for i, r in enumerate(result.rounds)
             if isinstance(x := r.facts.get(slot), Spread) and r.origin.get(slot, i) == i
         ]  # fmt: skip
-        if found and found[-1][0] == len(result.rounds) - 1:
+        if found and found[-1][0] == len(result.rounds) - 1 and found[-1][1].high >= LEAST:
             out = [Bar(str(words["clean"]), 1.0, 1.0)]
             if len(found) > 1:
                 out.append(Bar(str(words["before"]), found[0][1].low, found[0][1].high))

@@ -125,7 +125,9 @@ class Letter:
     def _why(self) -> Iterator[Sentence]:
         told = self.told_causes()
         if not told:
-            yield self._say("why", "no_cause", ("causes",))
+            free, warned = (self._state(f) for f in (self.k.gate.not_needed, "filter_reported_blocked"))
+            key = "no_fault" if free == "holds" and warned == "fails" else "no_cause"
+            yield self._say("why", key, ("causes", self._node(self.k.gate.not_needed)))
         maybe = [c for c in told if c.probability < 0.5]
         if maybe:
             key = "may_be_several" if len(maybe) > 1 else "may_be_one"

@@ -169,7 +169,11 @@ def _reasons(k: Knowledge, r: Result) -> dict[str, Any]:
              ("likely", gate.likely, True), ("missing", gate.missing, False))  # fmt: skip
     out: dict[str, Any] = {name: [line(x, why) for x in found] for name, found, why in lists}
     safe = {n.finding for n in k.gate.needs if _only_safety(k, n.finding)}
-    out["missing"] = [line(x, False) for x in gate.missing if x.finding not in safe]
+    missing = [x for x in gate.missing if x.finding not in safe]
+    out["missing"] = [line(x, False) for x in missing] if gate.decision == "hold" else []
+    out["also_missing"] = [x.says for x in missing] if gate.decision == "do not burn" else []
+    if gate.decision in ("not needed", "clear"):
+        out |= {"not_met": [], "doubts": [], "likely": []}  # nothing is to be done for a burn
     out["safety"] = [{"says": k.findings[f].title, "known": f in gate.met} for f in sorted(safe, key=_place(k))]
     told = gate.decision == "clear"  # before that a new sheet is printed anyway
     for name, texts in (("watch", k.gate.watch), ("stop", k.gate.stop_at), ("after", k.gate.after)):

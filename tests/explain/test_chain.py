@@ -20,6 +20,7 @@ from explain.draw import describe, draw, to_svg
 from explain.layout import node_id, pen, program
 from explain.letters import clean, width, wrap
 from explain.look import AGAINST, DECISION, FOR, INK, SOFT
+from explain.papers.typeset import picture_to_png
 from inference.case import Case
 from inference.diagnose import diagnose, program_of
 from inference.engine.look import explain_rule, fires
@@ -61,6 +62,10 @@ def test_every_case_gives_a_whole_readable_svg(knowledge: Knowledge, case: Case)
         assert drawn.find(f"{SVG}title") is not None, "every node has a tooltip"
     for source, target in graph.edges:
         assert f"{node_id(source)}--{node_id(target)}" in ids
+    assert picture_to_png(ET.tostring(root, encoding="unicode"), 30).startswith(b"\x89PNG")
+    assert draw(graph, case.name, "dot").startswith(b"digraph chain {")
+    html = page(knowledge, result, graph, build(knowledge, result), case.name, told)
+    assert html.count('<li id="text-') >= graph.number_of_nodes()
 
 
 def test_the_same_case_gives_the_same_bytes(knowledge: Knowledge, demo: Result) -> None:

@@ -10,7 +10,7 @@ from explain.papers import letter as paper
 from explain.papers.ease import BAR, reading_ease, sentences, syllables, words
 from explain.papers.letter import Letter, Sender
 from explain.papers.pricelist import Prices, read_logo, read_prices
-from explain.papers.typeset import pages
+from explain.papers.typeset import pages, to_pdf
 from inference.case import Case
 from inference.diagnose import diagnose
 from inference.read_case import read_case
@@ -62,7 +62,9 @@ def test_every_case_s_letter_is_plain_grounded_and_one_page(knowledge: Knowledge
         assert sentence.quoted or sentences(sentence.text) == 1
         for ground in sentence.rests_on:
             assert grounded(knowledge, result, ground), (sentence.text, ground)
-    assert pages("letter.typ", paper._fitted(knowledge, result, Sender(), "a4")) == 1
+    data = paper._fitted(knowledge, result, Sender(), "a4")
+    assert pages("letter.typ", data) == 1
+    assert to_pdf("letter.typ", data, result.case.today).startswith(b"%PDF-")
     html = paper.html(knowledge, result, Sender(name="A. Customer"))
     assert "A. Customer" in html
     assert len(letter.trace()) == len(letter.sentences)

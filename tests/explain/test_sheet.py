@@ -9,7 +9,7 @@ import pytest
 
 from explain.bands import Bounds, Row, picture, rows
 from explain.papers import sheet as paper
-from explain.papers.typeset import pages
+from explain.papers.typeset import pages, to_pdf
 from inference.case import Case
 from inference.diagnose import diagnose
 from inference.read_case import read_case
@@ -28,6 +28,7 @@ def test_every_case_fits_and_says_what_decides(knowledge: Knowledge, case: Case)
     result = diagnose(case, knowledge)
     data = paper._fitted(knowledge, result, "a4")
     assert 1 <= pages("sheet.typ", data) <= paper.LONGEST
+    assert to_pdf("sheet.typ", data, result.case.today).startswith(b"%PDF-")
     assert [j["number"] for j in data["work"]] == list(range(1, len(result.work) + 1))
     assert all(j["proof"] for j in data["work"])
     told = {c["title"] for c in data["cautions"]} | {c for j in data["work"] for c in j["cautions"]}
