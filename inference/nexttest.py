@@ -93,8 +93,22 @@ def shared_gains(knowledge: Knowledge, evidence: Evidence, findings: Sequence[st
 
 
 def _column(knowledge: Knowledge, evidence: Evidence, finding: str) -> np.ndarray:
-    shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in knowledge.causes.values()}
-    return np.array([shows[c].get(finding, 0.0) for c in evidence.net.names])
+    shows = _shows(knowledge).get(finding, {})
+    return np.array([shows.get(c, 0.0) for c in evidence.net.names])
+
+
+_tables: list[tuple[Knowledge, dict[str, dict[str, float]]]] = []  # of the knowledge used last; it never changes
+
+
+def _shows(knowledge: Knowledge) -> dict[str, dict[str, float]]:
+    """Return, by finding, how often each cause shows it."""
+    if not _tables or _tables[0][0] is not knowledge:
+        table: dict[str, dict[str, float]] = {}
+        for cause in knowledge.causes.values():
+            for shown in cause.shows:
+                table.setdefault(shown.finding, {})[cause.id] = shown.how_often
+        _tables[:] = [(knowledge, table)]
+    return _tables[0][1]
 
 
 def private_gains(knowledge: Knowledge, now: dict[str, float], findings: Iterable[str]) -> dict[str, float]:

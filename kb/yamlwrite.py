@@ -8,8 +8,10 @@ import yaml
 
 from kb.yamlread import _Reader
 
+_Base: Any = getattr(yaml, "CSafeDumper", yaml.SafeDumper)
 
-class _Writer(yaml.SafeDumper):
+
+class _Writer(_Base):  # type: ignore[misc]
     """Quotes only what the reader would take for something else than text."""
 
 

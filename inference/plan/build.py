@@ -271,30 +271,42 @@ class Planner:
     # --- all of it ------------------------------------------------------------------------------------------------
 
     def plan(self) -> Plan:
-        state, how = self.root, "root"
+        """Return the plan: step by step along the likely outcomes; a test that turns out pointless is taken back."""
         steps: list[PlanStep] = []
+        points: list[tuple[State, str]] = [(self.root, "root")]
+        pointless: set[str] = set()
         cost, referred = 0.0, 0.0
         while len(steps) < STEPS:
-            choices = self.moves(state, how)
-            for choice in choices:
-                step, states = self._step(state, choice)
-                if step.action.kind != "test" or changes_something(step):
-                    break
-            if not steps:
+            state, how = points[-1]
+            choice, step, states = self._next_step(state, how, pointless)
+            if steps:
+                before = self._followed(steps[-1], step)
+                if before.action.kind == "test" and not changes_something(before):
+                    pointless.add(before.action.what)
+                    steps.pop()
+                    points.pop()
+                    continue
+                steps[-1] = before
+            else:
                 cost, referred = choice.move.cost, self._handed_on(choice)
             if step.action.kind == "stop":
-                if steps:
-                    steps[-1] = self._followed(steps[-1], step)
                 break
             follow = next((i for i, o in enumerate(step.outcomes) if o.then.kind != "stop"), None)
-            if steps:
-                steps[-1] = self._followed(steps[-1], step)
             marked = tuple(replace(o, followed=i == follow) for i, o in enumerate(step.outcomes))
             steps.append(replace(step, outcomes=marked))
             if follow is None:
                 break
-            state, how = states[follow], "main"
+            points.append((states[follow], "main"))
         return self._whole(steps, cost, referred)
+
+    def _next_step(self, state: State, how: str, pointless: set[str]) -> tuple[Choice, PlanStep, list[State]]:
+        """Return the best move that is no pointless question, as a step."""
+        choices = [c for c in self.moves(state, how) if c.outlook is None or c.move.what not in pointless]
+        for choice in choices:
+            step, states = self._step(state, choice)
+            if step.action.kind != "test" or changes_something(step):
+                break
+        return choice, step, states
 
     def _handed_on(self, choice: Choice) -> float:
         """Return how often the plan ends with handing the vehicle on: what a minute more on that price adds."""

@@ -34,19 +34,25 @@ def decision_after(
 
 @lru_cache(maxsize=4)
 def forbids(held: Held) -> frozenset[tuple[str, bool]]:
-    """Return the findings, with the state, that are enough by themselves to forbid a burn."""
+    """Return the findings, with the state, that are enough by themselves to forbid a burn.
+
+    A danger is one; so is a finding set by answers each of which alone sets a danger as well (a core seen broken).
+    """
     knowledge = held.knowledge
     dangers = {d.finding for d in knowledge.gate.dangers}
-    out = {(d, True) for d in dangers}
+    set_by: dict[tuple[str, bool], set[tuple[str, str]]] = {}
     program = program_of(knowledge)
     for stage in (program.find, program.decide):
         for way in stage.ways:
             then = stage.rules[way.rule].then
-            slots = {stage.literals[n.literal].slot for n in way.needs if n.part != "unless"}
-            if then.finding in dangers and then.state == "holds" and len(slots) == 1:
-                slot = slots.pop()
-                for holds, word in ((True, "holds"), (False, "fails")):
-                    needs = [n for n in way.needs if n.part != "unless"]
-                    if slot in knowledge.findings and all(stage.serves(n, {slot: Word(word)}) for n in needs):
-                        out.add((slot, holds))
-    return frozenset(out)
+            needs = [n for n in way.needs if n.part != "unless"]
+            slots = {stage.literals[n.literal].slot for n in needs}
+            if then.finding is None or len(slots) != 1 or not slots <= knowledge.questions.keys():
+                continue
+            slot = slots.pop()
+            for word in knowledge.questions[slot].options:
+                if all(stage.serves(n, {slot: Word(word)}) for n in needs):
+                    set_by.setdefault((then.finding, then.state == "holds"), set()).add((slot, word))
+    grave = {answer for danger in dangers for answer in set_by.get((danger, True), ())}
+    by_answer = {said for said, answers in set_by.items() if answers <= grave}
+    return frozenset({(d, True) for d in dangers} | by_answer)

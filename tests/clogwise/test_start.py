@@ -123,9 +123,7 @@ def answers_of(case: Case, slot: str) -> str:
 
 
 @pytest.mark.parametrize("name", ["taxi-two", "school-run", "choir-bus"])
-def test_an_interview_finds_the_cause_that_the_whole_case_finds(
-    name: str, tmp_path: Path, knowledge: Knowledge
-) -> None:
+def test_an_interview_finds_the_cause_of_a_whole_case(name: str, tmp_path: Path, knowledge: Knowledge) -> None:
     """Asked by someone who knows what a worked case holds, the interview comes to the same leading cause."""
     case = read_case(CASES / f"{name}.yaml", knowledge)
     path = tmp_path / "asked.yaml"
