@@ -110,6 +110,8 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
     if (fresh := codes_fresh(round_)) is not None:
         out["codes_fresh"] = Word("yes" if fresh else "no")
+    if round_.codes is not None:
+        out["codes_unnamed"] = Word("yes" if _unnamed({c.code for c in round_.codes}, knowledge) else "no")
     out |= {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
     return out
 
@@ -181,12 +183,16 @@ def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
 
 def unused_codes(case: Case, knowledge: Knowledge) -> list[str]:
     """Return the codes read that neither codes.yaml nor a rule names; they are kept and shown as not used."""
-    foreign = {c.code for r in case.rounds for c in r.codes or ()} - set(knowledge.codes)
+    return sorted(_unnamed({c.code for r in case.rounds for c in r.codes or ()}, knowledge))
+
+
+def _unnamed(codes: set[str], knowledge: Knowledge) -> set[str]:
+    """Return those of ``codes`` that neither codes.yaml nor a rule in use names."""
+    foreign = codes - set(knowledge.codes)
     if not foreign:
-        return []
+        return foreign
     rules = [rule.when for rule in knowledge.rules.values() if rule.status != "retired"]
-    named = {t.code for when in rules for t in (*when.all, *when.any, *when.none, *when.unless)}
-    return sorted(foreign - named)
+    return foreign - {t.code for when in rules for t in (*when.all, *when.any, *when.none, *when.unless)}
 
 
 def _newest_input(slot: str, knowledge: Knowledge, origin: Mapping[str, int], index: int, above: frozenset[str]) -> int:

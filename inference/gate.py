@@ -29,7 +29,8 @@ def decide(knowledge: Knowledge, findings: Mapping[str, FindingResult], causes: 
         return result.state if result else "unknown"
 
     dangers = tuple(GateReason(d.finding, d.say, d.instead) for d in gate.dangers if state(d.finding) == "holds")
-    doubts = tuple(GateReason(d.finding, d.say, "", d.minutes) for d in gate.doubts if state(d.finding) == "holds")
+    in_doubt = ("holds", "conflict")  # rules that disagree about a doubt have not taken it away
+    doubts = tuple(GateReason(d.finding, d.say, "", d.minutes) for d in gate.doubts if state(d.finding) in in_doubt)
     met: list[str] = []
     not_met: list[GateReason] = []
     missing: list[GateReason] = []

@@ -25,6 +25,7 @@ CASE_WORDS: dict[str, tuple[str, ...]] = {
     "round.when": ("arrival", "after repair", "after burn", "follow-up"),
     "codes_read": ("yes", "no"),
     "codes_fresh": ("yes", "no"),
+    "codes_unnamed": ("yes", "no"),  # a code is there that neither codes.yaml nor a rule names
 }
 
 
