@@ -118,15 +118,6 @@ def reading_unused(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
             yield reading, "no rule and no derived reading uses it"
 
 
-def derived_unused(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
-    read = {slot.split(".")[0] for slot in _read_slots(knowledge)}
-    read |= {name.split(".")[0] for d in knowledge.derived.values() for name in d.inputs}
-    because = " ".join(r.because for r in knowledge.rules.values())
-    for derived in knowledge.derived:
-        if derived not in read and f"{{{derived}" not in because:
-            yield derived, "no rule, sentence or other derived reading uses it"
-
-
 def code_group_empty(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
     filled = {c.group for c in knowledge.codes.values()}
     yield from ((g, "no code is in it") for g in knowledge.code_groups if g not in filled)
@@ -205,7 +196,7 @@ CHECKS: dict[str, Check] = {
     f.__name__.replace("_", "-"): f
     for f in (
         cause_without_a_way, finding_nobody_sets, finding_nobody_reads, finding_one_sided, question_unused,
-        reading_unused, derived_unused, code_group_empty, code_group_idle, limits_too_close, causes_alike, voted_twice,
+        reading_unused, code_group_empty, code_group_idle, limits_too_close, causes_alike, voted_twice,
         alike_rules,
     )
 }  # fmt: skip

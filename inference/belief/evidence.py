@@ -116,7 +116,8 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
     best = {"holds": (0.0, 0.5), "fails": (0.0, 0.5)}
     opinions: list[Vote | Leaning] = [*result.votes, *result.leanings]
     for opinion in opinions:
-        best[opinion.state] = max(best[opinion.state], (opinion.chance, opinion.trust or 0.5))
+        told = (opinion.chance, opinion.trust or 0.5)
+        best[opinion.state] = max(best[opinion.state], told, key=lambda o: o[0] * o[1])
     (h, trust_h), (f, trust_f) = best["holds"], best["fails"]
     if not h and not f:
         return None
@@ -155,7 +156,7 @@ def speakers(knowledge: Knowledge, findings: Findings, round_index: int, wanted:
 
 
 def _speaks_first(knowledge: Knowledge, v: Verdict) -> tuple[bool, bool, int, float, str]:
-    return v.holds, v.trust >= FIRM, knowledge.findings[v.finding].rank, v.trust, v.finding
+    return v.holds, v.holds and v.trust >= FIRM, knowledge.findings[v.finding].rank, v.trust, v.finding
 
 
 def gather(
