@@ -15,9 +15,7 @@ from kb.load import load
 KNOWLEDGE = load()
 HERE = Path(__file__).parent
 CLEAR = read_case(HERE / "cases" / "clear.yaml", KNOWLEDGE)
-CASE_FILES = [
-    p for p in sorted((HERE.parent.parent / "cases").glob("*.yaml")) if not p.name.endswith(".expected.yaml")
-]
+CASE_FILES = [p for p in sorted((HERE.parent.parent / "cases").glob("*.yaml")) if not p.name.endswith(".expected.yaml")]
 
 
 def decision(case: Case) -> str:
@@ -42,7 +40,8 @@ NEEDED = [
     ["fuel_level"], ["oil_level"], ["oil_level_rising"], ["fuel_smell_in_oil"], ["fluid_leaks_seen"],
     ["coolant_disappears"], ["blue_smoke"], ["exhaust_leak_seen"], ["soot_in_tailpipe"], ["bonnet_closed"],
     ["handbrake_on"], ["gear_neutral_or_park"], ["extraction_or_open_air"], ["clear_of_combustibles"],
-    ["extinguisher_at_hand"], ["codes"], ["egr_valve_moves_freely", "egr_actual", "air_mass_flow.idle", "air_mass_flow.fast_idle"],
+    ["extinguisher_at_hand"], ["codes"],
+    ["egr_valve_moves_freely", "egr_actual", "air_mass_flow.idle", "air_mass_flow.fast_idle"],
     ["whistle_under_boost", "power_loss"],
 ]  # fmt: skip
 
