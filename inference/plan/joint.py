@@ -14,7 +14,7 @@ import numpy as np
 
 from inference.belief.activation import posteriors_traced
 from inference.belief.net import Floats, Net
-from inference.belief.sweep import enter, forward
+from inference.belief.sweep import Turn, enter, forward
 
 FLOOR = 1e-5  # subsets below are cut; where many findings are open at once, each doubling takes twice the floor
 OPEN = 6  # findings open at once up to which the floor stays as it is
@@ -46,52 +46,42 @@ def joint(net: Net, causes: Sequence[str], floor: float = FLOOR) -> Joint:
     bit = {net.index(cause): i for i, cause in enumerate(causes)}
     weights = made.weights[:, :, 0]
     start = made.start[:, :, :1]
-    state = np.ones((1, 1))
     masks = np.zeros(1, dtype=np.int64)
-    others = np.zeros(1, dtype=np.bool_)
-
-    def split(own: Floats) -> tuple[Floats, Floats]:
-        gone, there = own[:, None].copy(), np.zeros((len(own), 1))
-        there[1] = own[1]
-        gone[1] = 0.0
-        return gone, there
+    alone, beside = np.ones((1, 1)), np.zeros((1, 1))  # columns by mask: no other cause there, some other there
 
     for turn, future, scale in zip(made.turns, trace.futures, trace.scales, strict=True):
         cause = turn.step.cause
-        entered = enter(turn.step, np.broadcast_to(start, (len(start), 2, 1)), state)
-        gone, there = split(weights[cause])
-        without = forward(turn, gone, entered).reshape(-1, len(masks)) / scale
-        with_it = forward(turn, there, entered).reshape(-1, len(masks)) / scale
-        state, masks, others = _branch(bit.get(cause), without, with_it, masks, others)
-        kept = future @ state >= floor
-        state, masks, others = state[:, kept], masks[kept], others[kept]
+        everywhere = np.broadcast_to(start, (len(start), 2, 1))
+        own = weights[cause][:, None]
+        gone, there = own.copy(), np.zeros_like(own)
+        gone[1], there[1] = 0.0, own[1]
+
+        def after(which: Floats, state: Floats, turn: Turn = turn, start: Floats = everywhere) -> Floats:
+            entered = enter(turn.step, start, state)
+            return forward(turn, which, entered).reshape(-1, state.shape[1])
+
+        if cause in bit:
+            alone = np.concatenate([after(gone, alone), after(there, alone)], axis=1) / scale
+            beside = np.concatenate([after(gone, beside), after(there, beside)], axis=1) / scale
+            masks = np.concatenate([masks, masks | 1 << bit[cause]])
+        else:
+            alone, beside = after(gone, alone) / scale, (after(own, beside) + after(there, alone)) / scale
+        kept = np.maximum(future @ alone, future @ beside) >= floor
+        alone, beside, masks = alone[:, kept], beside[:, kept], masks[kept]
     swept = {turn.step.cause for turn in made.turns}
-    mass = state[:1]
+    alone, beside = alone[:1], beside[:1]
     for cause in range(len(net.names)):
-        if cause not in swept:
-            p = float(post.states[0, cause, 0])
-            mass, masks, others = _branch(bit.get(cause), mass * (1 - p), mass * p, masks, others)
-            kept = mass[0] >= floor
-            mass, masks, others = mass[:, kept], masks[kept], others[kept]
+        if cause in swept:
+            continue
+        p = float(post.states[0, cause, 0])
+        if cause in bit:
+            alone, beside = (np.concatenate([x * (1 - p), x * p], axis=1) for x in (alone, beside))
+            masks = np.concatenate([masks, masks | 1 << bit[cause]])
+        else:
+            alone, beside = alone * (1 - p), beside + alone * p
+        kept = np.maximum(alone[0], beside[0]) >= floor
+        alone, beside, masks = alone[:, kept], beside[:, kept], masks[kept]
     tables = np.zeros((2, 1 << len(causes)))
-    np.add.at(tables, (others.astype(int), masks), mass[0])
+    tables[0, masks], tables[1, masks] = alone[0], beside[0]
     total = tables.sum()
     return Joint(tuple(causes), tables[0] / total, tables[1] / total, float(post.none[0]), float(max(1 - total, 0.0)))
-
-
-def _branch(
-    bit: int | None, without: Floats, with_it: Floats, masks: np.ndarray, others: np.ndarray
-) -> tuple[Floats, np.ndarray, np.ndarray]:
-    """Double the columns; those of a cause that is not planned for are laid together again."""
-    if bit is not None:
-        return (
-            np.concatenate([without, with_it], axis=1),
-            np.concatenate([masks, masks | (1 << bit)]),
-            np.concatenate([others, others]),
-        )
-    state = np.concatenate([without, with_it], axis=1)
-    keys = np.concatenate([masks * 2 + others, masks * 2 + 1])
-    order = np.argsort(keys, kind="stable")
-    unique, begins = np.unique(keys[order], return_index=True)
-    merged: Floats = np.add.reduceat(state[:, order], begins, axis=1)
-    return merged, unique >> 1, (unique & 1).astype(np.bool_)
