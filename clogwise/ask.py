@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
-from pydantic import BaseModel
 
 from kb.faults import Fault, Faults, nearest
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
     from rich.console import Console
 
     from inference.case import Case

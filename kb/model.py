@@ -47,7 +47,8 @@ Life = Literal["round", "until work on it", "lasting"]
 class Entry(BaseModel):
     """Base of every entry: frozen, and an unknown key is a fault."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    # schemas are built when an entry is first checked: knowledge from the cache needs none, and starts sooner
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class Source(Entry):
@@ -333,7 +334,7 @@ class Test(Entry):
     one_of: list[str] | None = None
     source: Slug | None = None  # of the limit, where it differs from the rule's
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
 
 
 class When(Entry):
@@ -575,7 +576,7 @@ class Effect(Entry):
 class Knowledge(BaseModel):
     """All of it, keyed by id; made by :func:`kb.load.load`."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, defer_build=True)
 
     sources: dict[str, Source]
     readings: dict[str, Reading]
