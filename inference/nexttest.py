@@ -42,10 +42,7 @@ def next_tests(
         if still_open(test, latest.facts) and may_be_done(knowledge, test, gate, findings)
     ]
     open_findings = {
-        f
-        for test in offered
-        for f in test.settles
-        if (r := findings.get(f)) is not None and r.state == "unknown"
+        f for test in offered for f in test.settles if (r := findings.get(f)) is not None and r.state == "unknown"
     }
     now = {c.id: (c.now if c.state == "present" else 0.0) for c in causes}
     gain = shared_gains(knowledge, evidence, sorted(open_findings))
