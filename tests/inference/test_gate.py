@@ -83,10 +83,46 @@ def test_it_closes_when_what_it_needs_is_not_known(gone: list[str]) -> None:
         ("codes", ["P2463", "P0401"], "hold"),
         ("gauge_pressure.fast_idle", "190 mbar", "do not burn"),
         ("gauge_pressure.key_on", "8 mbar", "hold"),
+        ("white_smoke_when_hot", "yes", "hold"),
+        ("cooling_system_holds_pressure", "no", "hold"),
+        ("rough_idle", "yes", "hold"),
+        ("injector_correction_spread", "6 mg/stroke", "hold"),
+        ("exhaust_temperature_after_filter.burn", "820 °C", "hold"),
+        ("vibration_or_rattle_exhaust", "yes", "hold"),
+        ("air_filter_dirty", "yes", "hold"),
+        ("turbo_shaft_play", "yes", "hold"),
+        ("black_smoke_under_load", "yes", "hold"),
+        ("fuel_suspect", "yes", "hold"),
+        ("codes", ["P2463", "P24A4"], "hold"),
+        ("codes", ["P2463", "P1234"], "hold"),  # a maker's own code that nobody here can read
+        ("codes", ["P2463", "P029D"], "do not burn"),
     ],
 )
 def test_each_bad_fact_closes_it_in_its_own_way(slot: str, bad: object, wanted: str) -> None:
     assert decision(changed(CLEAR, KNOWLEDGE, {slot: bad})) == wanted
+
+
+def test_the_vehicles_own_sensor_alone_does_not_send_the_filter_off() -> None:
+    """A sensor that lies high must lead to the hand gauge, not to a filter taken off for nothing."""
+    high = changed(CLEAR, KNOWLEDGE, {"sensor_pressure.fast_idle": "190 mbar", "sensor_pressure.idle": "40 mbar"})
+    assert decision(without(high, KNOWLEDGE, ["gauge_pressure.idle", "gauge_pressure.fast_idle"])) == "hold"
+
+
+def test_an_air_meter_that_reads_low_makes_no_danger_out_of_a_burnable_load() -> None:
+    assert decision(changed(CLEAR, KNOWLEDGE, {"air_mass_flow.fast_idle": "14 g/s"})) == "hold"
+
+
+def test_a_filter_that_works_with_additive_wants_its_additive_known() -> None:
+    from dataclasses import replace
+
+    additive = replace(CLEAR, filter_type="additive")
+    assert decision(additive) == "hold"
+    assert decision(changed(additive, KNOWLEDGE, {"additive_level": "4 %"})) == "hold"
+
+
+def test_a_core_that_got_too_hot_is_looked_at_before_the_next_burn() -> None:
+    hot = changed(CLEAR, KNOWLEDGE, {"exhaust_temperature_after_filter.burn": "820 °C"})
+    assert decision(changed(hot, KNOWLEDGE, {"filter_core_damage_seen": "no"})) == "clear"
 
 
 def test_unknown_is_not_no() -> None:
