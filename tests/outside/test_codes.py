@@ -62,6 +62,7 @@ SUBJECT: dict[str, tuple[str, ...]] = {
     "thermostat_control": ("Thermostat Heater",),
     "cooling_fan": ("Fan",),
     "glow_system": ("Glow Plug",),
+    "glow_lamp": ("Glow",),
     "injector_circuit": ("Injector Circuit", "Injector Group", "Injector Control Module"),
     "cylinder_contribution": ("Contribution/Balance",),
     "misfire": ("Misfire",),
