@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 
-BENCHES = ("why", "engine", "belief", "derive", "questions", "plan", "log")
+BENCHES = ("why", "engine", "belief", "questions", "plan", "log")
 
 for name in BENCHES:
     print(f"--- bench.{name}", flush=True)

@@ -1,4 +1,4 @@
-"""``clogwise rules check``: load everything, run every example of every rule, report all that is wrong."""
+"""``clogwise rules check``: load everything, look at the base as a whole, run every example, report all faults."""
 
 from __future__ import annotations
 
@@ -35,8 +35,9 @@ class Report(BaseModel):
 
 
 def check_all() -> Report:
-    """Load the knowledge afresh (no cache) and run every example."""
+    """Load the knowledge afresh (no cache), check it as a whole and run every example."""
     from inference.diagnose import program_of
+    from kb.lint import lint
     from kb.load import read_all
 
     try:
@@ -44,7 +45,7 @@ def check_all() -> Report:
     except Faults as found:
         return Report(rules=0, examples=0, findings=0, causes=0, codes=0, faults=[str(f) for f in found.faults])
     program = program_of(knowledge)
-    faults: list[str] = []
+    faults = [str(fault) for fault in lint(knowledge)]
     count = 0
     for rule in knowledge.rules.values():
         for wanted, example in examples(rule):

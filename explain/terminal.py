@@ -78,7 +78,7 @@ class Terminal:
         gate = self.r.gate
         head = Text(str(phrases()["decision"][gate.decision]), style=DECISION_STYLE[gate.decision])
         head.append("  " + str(phrases()["decision_line"][gate.decision]), style="not bold default")
-        safety = [r for r in gate.missing if r.finding in self._safety_needs()]
+        safety = [r for r in gate.missing if r.finding in self.k.gate.set_up]
         reasons = [r for r in gate.because if r not in safety]
         shown = reasons[:limit] if limit else reasons
         lines: list[Line] = [head, *[("· ", self._reason(r, gate.decision)) for r in shown]]
@@ -93,19 +93,6 @@ class Terminal:
             told = (*self.k.gate.watch[:1], *self.k.gate.stop_at[:1], *self.k.gate.after[:2])
             lines += [("· ", Text(t)) for t in told]
         self._block("decision", lines)
-
-    def _safety_needs(self) -> set[str]:
-        """The needs that are met by setting the vehicle up safely, told in one line."""
-        return {
-            rule.then.finding
-            for rule in self.k.rules.values()
-            if rule.then.finding
-            and all(t.answer and self.k.questions[t.answer].group == "safe to work" for t in rule.when.all)
-            and rule.when.all
-            and self.k.findings[rule.then.finding].title != self.k.findings[self.k.gate.not_needed].title
-            and rule.then.finding in {n.finding for n in self.k.gate.needs}
-            and rule.then.finding != "need_no_fluid_leak"
-        }
 
     def _reason(self, reason: GateReason, decision: str) -> Text:
         text = Text(reason.says)

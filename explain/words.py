@@ -13,7 +13,7 @@ from typing import Any
 
 from inference.engine.verdicts import FindingResult
 from inference.result import Result, RoundResult
-from inference.values import Number, Spread, Value, Word
+from inference.values import Number, Spread, Value
 from kb.model import Knowledge
 from kb.slots import Slots
 from kb.yamlread import read_yaml
@@ -126,8 +126,3 @@ def strongest_rule(result: FindingResult) -> str | None:
     """Return the rule that speaks for a finding's state with the most trust, None where none voted for it."""
     votes = [v for v in result.votes if v.state == result.state]
     return max(votes, key=lambda v: ((v.trust or 0) * v.chance, v.rule)).rule if votes else None
-
-
-def as_word(value: Value | None) -> str | None:
-    """Return the text of a word value, None for anything else."""
-    return value.text if isinstance(value, Word) else None

@@ -467,13 +467,17 @@ class Layout(Entry):
 
 
 class GateNeed(Entry):
-    """Something that must be known and good before a burn is clear; ``minutes`` orders what is said first."""
+    """Something that must be known and good before a burn is clear; ``minutes`` orders what is said first.
+
+    ``set_up`` marks what is met by standing the vehicle safely: looked after when the burn is lit, not found out.
+    """
 
     finding: Name
     state: Literal["holds", "fails"] = "holds"
     say_missing: Text
     say_not_met: Text
     minutes: float = Field(ge=0)
+    set_up: bool = False
 
 
 class GateDanger(Entry):
@@ -511,6 +515,11 @@ class Gate(Entry):
     stop_at: list[Text]
     after: list[Text]
     driving: list[Driving] = Field(min_length=1)
+
+    @property
+    def set_up(self) -> frozenset[str]:
+        """The findings of the needs that are met by standing the vehicle safely."""
+        return frozenset(need.finding for need in self.needs if need.set_up)
 
 
 class Plan(Entry):

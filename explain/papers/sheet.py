@@ -168,7 +168,7 @@ def _reasons(k: Knowledge, r: Result) -> dict[str, Any]:
     lists = (("dangers", gate.dangers, True), ("not_met", gate.not_met, True), ("doubts", gate.doubts, True),
              ("likely", gate.likely, True), ("missing", gate.missing, False))  # fmt: skip
     out: dict[str, Any] = {name: [line(x, why) for x in found] for name, found, why in lists}
-    safe = {n.finding for n in k.gate.needs if _only_safety(k, n.finding)}
+    safe = k.gate.set_up
     missing = [x for x in gate.missing if x.finding not in safe]
     out["missing"] = [line(x, False) for x in missing] if gate.decision == "hold" else []
     out["also_missing"] = [x.says for x in missing] if gate.decision == "do not burn" else []
@@ -184,15 +184,6 @@ def _reasons(k: Knowledge, r: Result) -> dict[str, Any]:
 def _place(k: Knowledge) -> Any:
     order = {n.finding: i for i, n in enumerate(k.gate.needs)}
     return lambda finding: order[finding]
-
-
-def _only_safety(k: Knowledge, finding: str) -> bool:
-    """Whether a need is met by setting the vehicle up safely: every rule for it reads only such answers."""
-    rules = [x for x in k.rules.values() if x.then.finding == finding and x.when.all]
-    return bool(rules) and all(
-        t.answer and k.questions[t.answer].group == "safe to work" and t.answer != "fluid_leaks_seen"
-        for x in rules for t in x.when.all
-    )  # fmt: skip
 
 
 def _answers(k: Knowledge, r: Result) -> list[str]:

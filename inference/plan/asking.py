@@ -22,7 +22,6 @@ from kb.model import Knowledge
 PAYS = 0.02  # bit: a finding that tells less is not asked for
 WAYS = 3  # ways of a finding that are looked at
 POINTS = 0.02  # a cause less likely than this is not named as what a question is about
-DANGERS = ("fluid_leaks_seen",)  # asked with the others although it belongs to the safety of the place
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ def next_fact(knowledge: Knowledge, result: Result, skip: Collection[str] = ()) 
     reach = Reach(knowledge, facts)
     barred = _barred(knowledge, result)
     best: tuple[float, str, Raw, float, str] | None = None
-    for finding, bits, need in _wanted(knowledge, result, reach):
+    for finding, bits, need in _wanted(knowledge, result):
         ways = [w for w in reach.ways(finding) if not w & barred and not w & set(skip) and _askable(knowledge, w)]
         for way in ways[:WAYS]:
             score = bits / reach.minutes(way)
@@ -66,7 +65,7 @@ def next_fact(knowledge: Knowledge, result: Result, skip: Collection[str] = ()) 
     return Ask(min(way, key=_order(knowledge).__getitem__), finding, bits, causes[:3], need)
 
 
-def _wanted(knowledge: Knowledge, result: Result, reach: Reach) -> Iterator[tuple[str, float, str]]:
+def _wanted(knowledge: Knowledge, result: Result) -> Iterator[tuple[str, float, str]]:
     """Yield every finding worth settling, what it is worth [bit] and the gate's word for it."""
     findings = result.latest.verdicts.findings
     unknown = sorted(f for f, r in findings.items() if r.state == "unknown")
@@ -77,7 +76,7 @@ def _wanted(knowledge: Knowledge, result: Result, reach: Reach) -> Iterator[tupl
         gain[finding] = max(gain.get(finding, 0.0), bits)
     gate = result.gate
     missing = {r.finding: r.says for r in gate.missing} if gate.decision == "hold" else {}
-    places = {f for f in missing if _place(knowledge, reach, f)}
+    places = knowledge.gate.set_up & set(missing)
     held_anyway = len(gate.because) > len(places)  # then the safety of the place changes nothing yet
     for finding in sorted({*gain, *missing}):
         bits, need = gain.get(finding, 0.0), missing.get(finding, "")
@@ -85,15 +84,6 @@ def _wanted(knowledge: Knowledge, result: Result, reach: Reach) -> Iterator[tupl
             yield finding, bits + 1 / len(missing), need
         elif bits >= PAYS:
             yield finding, bits, ""
-
-
-def _place(knowledge: Knowledge, reach: Reach, finding: str) -> bool:
-    """Whether a need is met by setting the vehicle up safely: asked last, when nothing else holds the burn."""
-    ways = reach.ways(finding)
-    asked = {s for way in ways for s in way}
-    return bool(asked) and all(
-        s in knowledge.questions and knowledge.questions[s].group == "safe to work" and s not in DANGERS for s in asked
-    )
 
 
 def _barred(knowledge: Knowledge, result: Result) -> Raw:

@@ -31,12 +31,12 @@ def needed_facts(knowledge: Knowledge, result: Result, steps: Sequence[PlanStep]
     reach = Reach(knowledge, facts)
     in_steps = {need: i for i, step in reversed(list(enumerate(steps, 1))) for need in step.needs}
     out = []
+    held_anyway = len(gate.because) > len(gate.missing)
     for reason in gate.missing:
+        if held_anyway and reason.finding in knowledge.gate.set_up:
+            continue
         ways = reach.ways(reason.finding)
         wanted = ways[0] if ways else frozenset()
-        groups = {knowledge.questions[s].group for s in wanted if s in knowledge.questions}
-        if groups == {"safe to work"} and "fluid_leaks_seen" not in wanted and len(gate.because) > len(gate.missing):
-            continue
         test = min(
             (t for t in knowledge.tests.values() if wanted and wanted <= set(t.gives)),
             key=lambda t: (t.minutes + t.set_up_minutes, t.id),
