@@ -16,18 +16,21 @@ from inference.derive_rounds import derive_between
 from inference.derive_sheet import CaseView, DerivedReading, EventView, RoundView, Sheet
 from inference.derive_split import derive_left, derive_split
 from inference.derive_usage import derive_usage
+from inference.steps import Journal
 from kb.model import Knowledge
 
 __all__ = ["CaseView", "DerivedReading", "EventView", "RoundView", "derive"]
 
 
-def derive(case: CaseView, knowledge: Knowledge) -> list[dict[str, DerivedReading]]:
+def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None) -> list[dict[str, DerivedReading]]:
     """Work out the derived readings of every round.
 
     Parameters
     ----------
     case : the case
     knowledge : readings.yaml (instrument errors), derived.yaml (formulas in words), layouts, substrates
+    journal : of a case that differs from this one in readings, answers and usage alone; what they have in common
+        is taken from it
 
     Returns
     -------
@@ -37,18 +40,32 @@ def derive(case: CaseView, knowledge: Knowledge) -> list[dict[str, DerivedReadin
     ------
     ValueError : a figure that cannot be (a wall thicker than its cell)
     """
-    sheets: list[Sheet] = []
-    for round_ in case.rounds:
-        sheet = Sheet(case, round_, knowledge)
+    sheets = (
+        [Sheet(case, round_, knowledge) for round_ in case.rounds]
+        if journal is None
+        else _turned(case, knowledge, journal)
+    )
+    for place, sheet in enumerate(sheets):
+        earlier = tuple(sheets[:place])
         derive_usage(sheet)
         derive_air(sheet)
         derive_heat(sheet)
         derive_cross(sheet)
         references = derive_pressure(sheet)
-        derive_load(sheet, references)
-        derive_split(sheet, references)
-        derive_between(sheet, sheets)
-        derive_left(sheet, sheets, references)
+        slow, fast = references.get("idle"), references.get("fast_idle")
+        derive_load(sheet, fast)
+        derive_split(sheet, slow, fast)
+        derive_between(sheet, earlier)
+        derive_left(sheet, earlier, fast)
         derive_burn(sheet)
-        sheets.append(sheet)
-    return [sheet.done for sheet in sheets]
+    return [dict(sheet.done) for sheet in sheets]
+
+
+def _turned(case: CaseView, knowledge: Knowledge, journal: Journal) -> list[Sheet]:
+    """Return the journal's sheets, wiped for this case; new ones the first time."""
+    journal.begin()
+    if not journal.sheets:
+        journal.sheets = [Sheet(case, round_, knowledge, journal) for round_ in case.rounds]
+    for sheet, round_ in zip(journal.sheets, case.rounds, strict=True):
+        sheet.turn_to(case, round_)
+    return journal.sheets

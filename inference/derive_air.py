@@ -9,8 +9,10 @@ from inference.derive_sheet import Sheet
 from inference.physics import air
 from inference.physics.sampling import exact, of_round
 from inference.physics.valid import outside
+from inference.steps import step
 
 
+@step
 def derive_air(sheet: Sheet) -> None:
     """Write the air readings down."""
     pressure, inputs, notes = outside_pressure(sheet)
@@ -29,6 +31,7 @@ def derive_air(sheet: Sheet) -> None:
     sheet.difference("manifold_zero_error", "manifold_pressure.key_on", "barometric_pressure")
 
 
+@step
 def _air_mass(sheet: Sheet, condition: str) -> None:
     slot = f"air_mass_flow.{condition}"
     read = sheet.sampled(slot, of_round("egr_idle", sheet.round.index))

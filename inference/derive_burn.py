@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 
@@ -11,6 +12,7 @@ from inference.burn.judge import BurnSeen, Verdict, judge
 from inference.derive_sheet import DerivedReading, Sheet
 from inference.physics.sampling import Z10, between, exact, of_round, vehicle
 from inference.physics.valid import Array, NotMade, Odd, outside
+from inference.steps import kept, step
 from inference.values import Spread
 from kb.model import Substrate
 from kb.units import number
@@ -21,15 +23,9 @@ IN_TIME = 20.0  # min within which 80 % should burn, for the temperature a burn 
 MUCH_ASH = 5.0  # g/l, where the walls wear a layer of it (from memory)
 
 
+@kept
 def body_of(sheet: Sheet) -> tuple[Substrate, table.Limit] | None:
     """Return the filter body, or the most delicate where it is not known, with its limit; None if none is listed."""
-    if "body" not in sheet.memo:
-        sheet.memo["body"] = _body_of(sheet)
-    found: tuple[Substrate, table.Limit] | None = sheet.memo["body"]
-    return found
-
-
-def _body_of(sheet: Sheet) -> tuple[Substrate, table.Limit] | None:
     bodies = sheet.knowledge.substrates
     known = bodies.get(sheet.case.substrate or "")
     among = [known] if known else list(bodies.values())
@@ -42,11 +38,9 @@ def _body_of(sheet: Sheet) -> tuple[Substrate, table.Limit] | None:
     return body, limit
 
 
+@kept
 def burn_limit(sheet: Sheet) -> tuple[Spread, tuple[str, ...]] | None:
     """Return the soot a burn may begin with [g/l] and notes, and write it down; None where no body is listed."""
-    if "burn_soot_limit" in sheet.done:
-        written = sheet.done["burn_soot_limit"]
-        return written.spread, written.notes
     own = sheet.case.burn_limit_g_l
     inputs: tuple[str, ...] = ("filter",)
     if own is not None:
@@ -72,6 +66,7 @@ def burn_limit(sheet: Sheet) -> tuple[Spread, tuple[str, ...]] | None:
     return spread, notes
 
 
+@step
 def derive_burn(sheet: Sheet) -> None:
     """Write down what a burn would do now, and hold one that was read against what it should have done."""
     if "soot_load" not in sheet.samples and sheet.read(BURN) is None and sheet.read(AFTER) is None:
@@ -80,10 +75,23 @@ def derive_burn(sheet: Sheet) -> None:
     notes: tuple[str, ...] = ()
     if kind not in table.table()["minutes"]:
         notes = ("The kind of filter is not known; all kinds were allowed for.",)
-    low, mid, high = (table.inlet_needed(kind, IN_TIME, row) for row in range(3))
-    needed = Spread(low, mid, high)
+    needed = _needed(kind)
     sheet.put("burn_inlet_needed", needed, ("filter",), notes)
     _peak(sheet)
+    _times(sheet, needed, notes)
+
+
+@lru_cache
+def _needed(kind: str | None) -> Spread:
+    """Return the temperature before the filter [°C] at which a burn is done in time."""
+    low, mid, high = (table.inlet_needed(kind, IN_TIME, row) for row in range(3))
+    return Spread(low, mid, high)
+
+
+@step
+def _times(sheet: Sheet, needed: Spread, notes: tuple[str, ...]) -> None:
+    """Write down how long a burn takes at the temperature read or usual, and judge the one that was read."""
+    kind = sheet.case.filter_type
     inlet, inputs, more, odd = _inlet(sheet)
     index = sheet.round.index
     unknown = vehicle("breathing")
@@ -110,6 +118,7 @@ def _inlet(sheet: Sheet) -> tuple[Array, tuple[str, ...], tuple[str, ...], tuple
     return between(z, low, (low + high) / 2.0, high), ("filter",), (note,), ()
 
 
+@step
 def _peak(sheet: Sheet) -> None:
     """Highest temperature in the body if the engine fell to idle at the worst moment of a burn begun now."""
     soot = sheet.samples.get("soot_load")

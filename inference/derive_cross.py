@@ -9,11 +9,13 @@ from inference.derive_sheet import Sheet
 from inference.physics import cross, gas, heat
 from inference.physics.sampling import of_round
 from inference.physics.valid import outside
+from inference.steps import step
 
 SHUT = "air_mass_flow_valve_shut.idle"
 DOSED = "late_fuel_flow.burn"
 
 
+@step
 def derive_cross(sheet: Sheet) -> None:
     """Write the cross-checks down."""
     _oxygen(sheet)
@@ -22,6 +24,7 @@ def derive_cross(sheet: Sheet) -> None:
     _oil(sheet)
 
 
+@step
 def _oxygen(sheet: Sheet) -> None:
     """Excess air from the oxygen left, and with the fuel of a warm idle the exhaust fed back."""
     slot = "oxygen_content.idle"
@@ -45,6 +48,7 @@ def _oxygen(sheet: Sheet) -> None:
     sheet.put("egr_share_by_oxygen.idle", share, (slot, *drawn.inputs), (note, *drawn.notes), (*odd, *drawn.warnings))
 
 
+@step
 def _valve_shut(sheet: Sheet) -> None:
     opened = sheet.sampled("air_mass_flow.idle", of_round("egr_idle", sheet.round.index) * 0.5)
     shut = sheet.sampled(SHUT, of_round("egr_fast_idle", sheet.round.index) * 0.5)
@@ -56,6 +60,7 @@ def _valve_shut(sheet: Sheet) -> None:
     sheet.put("egr_share_by_valve.idle", share, ("air_mass_flow.idle", SHUT), (), odd)
 
 
+@step
 def _catalyst(sheet: Sheet) -> None:
     """Heat the catalyst gives to the gas over the heat of the late fuel dosed."""
     before = sheet.sampled("exhaust_temperature_before_catalyst.burn", of_round("sensor", sheet.round.index))
@@ -82,6 +87,7 @@ def _catalyst(sheet: Sheet) -> None:
     sheet.put("catalyst_heat_share.burn", share, (*read, *inputs), notes, odd)
 
 
+@step
 def _oil(sheet: Sheet) -> None:
     """Fuel that the burns begun since an oil change may have put into the oil."""
     begun, over = sheet.read("burns_started"), sheet.read("burns_counted_over")

@@ -12,6 +12,7 @@ from inference.physics import filter_pressure as fp
 from inference.physics.load import Body, Stream
 from inference.physics.sampling import ROUNDS, of_round
 from inference.physics.valid import Array, NotMade, Odd, Outside, outside
+from inference.steps import kept, step
 
 MBAR = 100.0  # Pa
 LITRE = 1e-3  # m^3
@@ -19,7 +20,7 @@ NOT_CERAMIC = ("sintered metal",)  # pleats or tubes, no plugged square channels
 TYPICAL_HALF_DROP = {"idle": 2.0 * MBAR, "fast_idle": 15.0 * MBAR}  # Pa over outside, where no gauge was read
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Housing:
     """The filter body with what was taken for granted about it."""
 
@@ -74,7 +75,13 @@ def housing(case: CaseView) -> Housing | None:
     return Housing(body, tuple(inputs), tuple(notes), warnings)
 
 
-@dataclass(frozen=True)
+@kept
+def body_of_case(sheet: Sheet) -> Housing | None:
+    """Return the filter body of the sheet's case, see :func:`housing`."""
+    return housing(sheet.case)
+
+
+@dataclass(frozen=True, eq=False)
 class Running:
     """The gas in one condition: mass flow [kg/s], stream, pressure behind the filter [Pa], each a sample."""
 
@@ -86,6 +93,11 @@ class Running:
     notes: tuple[str, ...]
     warnings: tuple[Outside, ...]
     measured: bool  # whether the air mass was read
+
+    @property
+    def label(self) -> str:
+        """What tells it from the other flows of the round."""
+        return f"{self.condition} by {'air meter' if self.measured else 'speed'}"
 
 
 def outside_pressure(sheet: Sheet) -> tuple[float, tuple[str, ...], tuple[str, ...]]:
@@ -107,7 +119,7 @@ def engine_speed(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], 
     return usual.of_round("engine_speed", sheet.round.index) / 60.0, (), (note,)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Charge:
     """What the cylinders draw [kg/s], as a sample, no exhaust taken off."""
 
@@ -117,16 +129,9 @@ class Charge:
     warnings: tuple[Outside, ...]
 
 
+@kept
 def charge(sheet: Sheet, condition: str) -> Charge | None:
     """Return the speed-density flow; None if the engine's size, or at full load the pressure, is not known."""
-    key = f"charge.{condition}"
-    if key not in sheet.memo:
-        sheet.memo[key] = _charge(sheet, condition)
-    found: Charge | None = sheet.memo[key]
-    return found
-
-
-def _charge(sheet: Sheet, condition: str) -> Charge | None:
     litres = sheet.case.engine_litres
     slot = f"manifold_pressure.{condition}"
     read = sheet.read(slot)
@@ -178,13 +183,10 @@ def running(sheet: Sheet, condition: str, use_air_meter: bool = True) -> Running
     """
     if use_air_meter and not sheet.read(f"air_mass_flow.{condition}"):
         use_air_meter = False  # not read, or a dead meter's nought
-    key = f"running.{condition}.{use_air_meter}"
-    if key not in sheet.memo:
-        sheet.memo[key] = _running(sheet, condition, use_air_meter)
-    found: Running | None = sheet.memo[key]
-    return found
+    return _running(sheet, condition, use_air_meter)
 
 
+@kept
 def _running(sheet: Sheet, condition: str, use_air_meter: bool) -> Running | None:
     slot = f"air_mass_flow.{condition}"
     air = sheet.sampled(slot, of_round("egr_idle", sheet.round.index)) if use_air_meter else None
@@ -223,6 +225,7 @@ def _running(sheet: Sheet, condition: str, use_air_meter: bool) -> Running | Non
     )  # fmt: skip
 
 
+@step
 def expected_downstream(sheet: Sheet, gas_flow: Running) -> Array | None:
     """Return the pressure [Pa] a sound pipe and silencer make behind the filter; None without engine size."""
     litres = sheet.case.engine_litres

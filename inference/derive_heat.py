@@ -8,6 +8,7 @@ from inference.derive_sheet import Sheet
 from inference.physics import heat
 from inference.physics.sampling import between, normal_spread, of_round, vehicle
 from inference.physics.valid import outside
+from inference.steps import step
 from inference.values import Spread
 
 # Readings that agree after a cold night, and the derived reading that says how far each is off.
@@ -21,6 +22,7 @@ COLD = {
 SOAK = 0.5  # K, how far sound parts still differ after a night out of the sun (from memory)
 
 
+@step
 def derive_heat(sheet: Sheet) -> None:
     """Write the temperature readings down."""
     _cold_soak(sheet)
@@ -34,6 +36,7 @@ def derive_heat(sheet: Sheet) -> None:
     _warm_up(sheet)
 
 
+@step
 def _cold_soak(sheet: Sheet) -> None:
     """Hold each cold temperature against what the others agree on (their median, weighted by their precision).
 
@@ -75,6 +78,7 @@ def _agreed(others: list[tuple[float, float]]) -> tuple[float, float]:
     raise ValueError("no temperature to agree with")
 
 
+@step
 def _warm_up(sheet: Sheet) -> None:
     taken = sheet.sampled("coolant_warm_up_time", of_round("gas_temperature", sheet.round.index))
     ambient = sheet.read("ambient_temperature")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from inference.derive_burn import burn_limit
@@ -14,41 +16,60 @@ from inference.physics.filter_pressure import layer_thickness
 from inference.physics.load import terms
 from inference.physics.sampling import between, of_round, vehicle
 from inference.physics.valid import Array, Odd, Outside, outside
+from inference.steps import step
 
 LONGEST_KM = 250_000.0  # of a filter whose age nobody knows, on a vehicle whose odometer nobody read
 
 
-def derive_load(sheet: Sheet, references: dict[str, Reference]) -> None:
+@dataclass(frozen=True, eq=False)
+class Drop:
+    """A pressure across the filter [Pa] as a sample, and where it comes from."""
+
+    pressure: Array
+    inputs: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@step
+def derive_load(sheet: Sheet, ref: Reference | None) -> None:
     """Write the loads down, from the reading at 2,500 1/min."""
-    ref = references.get("fast_idle")
     ash = _ash(sheet, ref) if ref else None
     _oil_ash_rate(sheet)
     if ref is None:
         return
-    odd = ref.warnings
-    read = gauge(sheet, "fast_idle")
-    drop: Array | None = None
-    inputs: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-    if read is not None and ref.behind is not None:
-        drop = read[0] * MBAR - ref.behind
-        inputs, notes = read[1] + ref.behind_inputs + ref.inputs, read[2] + ref.notes
-        soot = ref.terms.soot(drop)
-        sheet.put("soot_load_gauge", soot, inputs, notes, (*odd, *_too_full(soot)))
-        _ash_share(sheet, ref, drop, inputs, notes)
-    sensor = sheet.sampled("sensor_pressure.fast_idle", of_round("sensor", sheet.round.index))
-    contained = pipe_contained(sheet, ref.behind)
-    if sensor is not None and contained is not None:
-        sensor_drop = sensor * MBAR - contained[0]
-        soot = ref.terms.soot(sensor_drop)
-        sensor_inputs = ("sensor_pressure.fast_idle", "layout", *ref.behind_inputs, *ref.inputs)
-        sheet.put("soot_load_sensor", soot, sensor_inputs, contained[1] + ref.notes, (*odd, *_too_full(soot)))
-        if drop is None:
-            drop, inputs = sensor_drop, sensor_inputs
-            notes = (*contained[1], *ref.notes, "No hand gauge was read; the vehicle's own sensor was taken.")
+    by_gauge, by_sensor = _by_gauge(sheet, ref), _by_sensor(sheet, ref)
+    drop = by_gauge or by_sensor
     if drop is not None:
-        _soot_load(sheet, ref, drop, ash, inputs, notes, odd)
+        _soot_load(sheet, ref, drop, ash)
     _lamp_excess(sheet, ref)
+
+
+@step
+def _by_gauge(sheet: Sheet, ref: Reference) -> Drop | None:
+    """Write the load by the hand gauge; return its pressure drop."""
+    read = gauge(sheet, "fast_idle")
+    if read is None or ref.behind is None:
+        return None
+    drop = Drop(read[0] * MBAR - ref.behind, read[1] + ref.behind_inputs + ref.inputs, read[2] + ref.notes)
+    soot = ref.terms.soot(drop.pressure)
+    sheet.put("soot_load_gauge", soot, drop.inputs, drop.notes, (*ref.warnings, *_too_full(soot)))
+    _ash_share(sheet, ref, drop)
+    return drop
+
+
+@step
+def _by_sensor(sheet: Sheet, ref: Reference) -> Drop | None:
+    """Write the load by the vehicle's own sensor; return its pressure drop, to be taken where no gauge was read."""
+    slot = "sensor_pressure.fast_idle"
+    read = sheet.sampled(slot, of_round("sensor", sheet.round.index))
+    contained = pipe_contained(sheet, ref.behind)
+    if read is None or contained is None:
+        return None
+    pressure = read * MBAR - contained[0]
+    inputs, notes = (slot, "layout", *ref.behind_inputs, *ref.inputs), contained[1] + ref.notes
+    soot = ref.terms.soot(pressure)
+    sheet.put("soot_load_sensor", soot, inputs, notes, (*ref.warnings, *_too_full(soot)))
+    return Drop(pressure, inputs, (*notes, "No hand gauge was read; the vehicle's own sensor was taken."))
 
 
 def _too_full(soot: Array) -> tuple[Outside, ...]:
@@ -70,7 +91,7 @@ def _oil(sheet: Sheet) -> tuple[Array, Array, tuple[str, ...], tuple[str, ...]]:
         share = np.maximum(share, 0.0) / 100.0
         inputs.append("oil_sulphated_ash")
     else:
-        grade = sheet.round.answer("oil_meets_low_ash_grade")
+        grade = sheet.answer("oil_meets_low_ash_grade")
         usual = ash_physics.SULPHATED_ASH.get(grade, ash_physics.SULPHATED_ASH[None])
         share = usual.of_vehicle("sulphated_ash")
         if grade in ("yes", "no"):
@@ -79,6 +100,7 @@ def _oil(sheet: Sheet) -> tuple[Array, Array, tuple[str, ...], tuple[str, ...]]:
     return oil, share, tuple(inputs), tuple(notes)
 
 
+@step
 def _oil_ash_rate(sheet: Sheet) -> None:
     if sheet.read("oil_consumption") is None and sheet.read("oil_sulphated_ash") is None:
         return
@@ -87,6 +109,7 @@ def _oil_ash_rate(sheet: Sheet) -> None:
     sheet.put("oil_ash_rate", np.asarray(ash_physics.ash_rate(oil, share)) * 1e9, inputs, notes, odd)
 
 
+@step
 def _ash(sheet: Sheet, ref: Reference) -> Array:
     """Return the ash load [g/l] as a sample, and write it down where the distance on the filter is known.
 
@@ -134,28 +157,22 @@ def _ash_distance(sheet: Sheet) -> Array | float | None:
     return np.asarray(since + (whole - since) * left)
 
 
-def _ash_share(sheet: Sheet, ref: Reference, drop: Array, inputs: tuple[str, ...], notes: tuple[str, ...]) -> None:
+def _ash_share(sheet: Sheet, ref: Reference, drop: Drop) -> None:
     """Share of the pressure above clean that the ash explains; all of it where nothing lies above clean."""
     load = sheet.samples.get("ash_load")
     if load is None:
         return
     by_ash: Array = sheet.memo["ash_pressure"]
-    excess = drop - ref.clean
+    excess = drop.pressure - ref.clean
     share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
     odd = outside(ash_physics.split, ash=load)
-    sheet.put("ash_excess_share", share, ("ash_load", *inputs), notes, odd)
+    sheet.put("ash_excess_share", share, ("ash_load", *drop.inputs), drop.notes, odd)
 
 
-def _soot_load(
-    sheet: Sheet,
-    ref: Reference,
-    drop: Array,
-    ash: Array | None,
-    inputs: tuple[str, ...],
-    notes: tuple[str, ...],
-    odd: tuple[Odd, ...],
-) -> None:
+@step
+def _soot_load(sheet: Sheet, ref: Reference, drop: Drop, ash: Array | None) -> None:
     """The load the gate judges by: ash taken off so that its most goes with the least soot, and the reverse."""
+    inputs, notes, odd = drop.inputs, drop.notes, ref.warnings
     without = sheet.samples.get("soot_load_gauge")
     if without is None:
         without = sheet.samples["soot_load_sensor"]
@@ -163,7 +180,7 @@ def _soot_load(
         order = np.argsort(without, kind="stable")
         paired = np.empty_like(ash)
         paired[order] = np.sort(ash)[::-1]
-        soot = terms(ref.housing.body, ref.gas.stream, paired).soot(drop)
+        soot = terms(ref.housing.body, ref.gas.stream, paired).soot(drop.pressure)
         inputs += ("ash_load",) if "ash_load" in sheet.samples else ()
         if "ash_load" not in sheet.samples:
             notes += ("The distance on this filter is not known; little or much ash was allowed for.",)
@@ -185,6 +202,7 @@ def _over_limit(sheet: Sheet, soot: Array, notes: tuple[str, ...], odd: tuple[Od
     sheet.put("soot_over_limit", over, ("soot_load", "burn_soot_limit"), notes + note, odd)
 
 
+@step
 def _lamp_excess(sheet: Sheet, ref: Reference) -> None:
     """What the control unit believes is in the filter, over what the hand gauge says."""
     by_gauge = sheet.samples.get("soot_load_gauge")

@@ -7,17 +7,18 @@ from functools import cached_property
 
 import numpy as np
 
-from inference.derive_gas import MBAR, Housing, Running, downstream, expected_downstream, housing, running
+from inference.derive_gas import MBAR, Housing, Running, body_of_case, downstream, expected_downstream, running
 from inference.derive_sheet import Sheet
 from inference.physics.load import Terms, terms
 from inference.physics.sampling import N, normal_spread, of_round
 from inference.physics.valid import Array, Odd
+from inference.steps import step
 
 CONDITIONS = ("idle", "fast_idle")
 ZERO = "The gauge's own zero was taken off."
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reference:
     """What one condition is held against: the gas, the pressure behind, the drop of a clean filter [Pa]."""
 
@@ -26,6 +27,11 @@ class Reference:
     behind: Array | None
     behind_inputs: tuple[str, ...]
     terms: Terms
+
+    @property
+    def label(self) -> str:
+        """What tells it from the other references of the round."""
+        return self.gas.label
 
     @cached_property
     def clean(self) -> Array:
@@ -45,6 +51,7 @@ class Reference:
         return self.housing.warnings + self.gas.warnings + self.gas.stream.warnings(self.housing.body)
 
 
+@step
 def reference(sheet: Sheet, filter_: Housing, condition: str, use_air_meter: bool = True) -> Reference | None:
     """Return what a clean system would do in ``condition``; None where no flow can be told."""
     gas = running(sheet, condition, use_air_meter)
@@ -66,9 +73,10 @@ def gauge(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], tuple[s
     return read - zero, (slot, "gauge_pressure.key_on"), (ZERO,) if zero else ()
 
 
+@step
 def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
     """Write flows, expectations, indices and zeros down; return the references by condition."""
-    filter_ = housing(sheet.case)
+    filter_ = body_of_case(sheet)
     references: dict[str, Reference] = {}
     for condition in CONDITIONS:
         _flows(sheet, condition)
@@ -82,7 +90,7 @@ def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
         _expected(sheet, ref)
         _indices(sheet, ref)
         if ref.gas.measured:
-            by_speed = reference(sheet, filter_, condition, use_air_meter=False)
+            by_speed = reference(sheet, filter_, condition, False)
             if by_speed is not None:
                 _gauge_index(sheet, by_speed, f"restriction_index_by_speed.{condition}")
     _readings_alone(sheet)
@@ -91,14 +99,16 @@ def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
     return references
 
 
+@step
 def _flows(sheet: Sheet, condition: str) -> None:
-    by_speed = running(sheet, condition, use_air_meter=False)
+    by_speed = running(sheet, condition, False)
     gas = running(sheet, condition) if sheet.read(f"air_mass_flow.{condition}") is not None else by_speed
     for slot, flow in (("exhaust_mass_flow", gas), ("exhaust_mass_flow_by_speed", by_speed)):
         if flow is not None:
             sheet.put(f"{slot}.{condition}", flow.mass_flow * 1e3, flow.inputs, flow.notes, flow.warnings)
 
 
+@step
 def _expected(sheet: Sheet, ref: Reference) -> None:
     condition = ref.gas.condition
     sheet.put(f"expected_clean_filter.{condition}", ref.clean / MBAR, ref.inputs, ref.notes, ref.warnings)
@@ -115,6 +125,7 @@ def _expected(sheet: Sheet, ref: Reference) -> None:
             )  # fmt: skip
 
 
+@step
 def _gauge_index(sheet: Sheet, ref: Reference, slot: str) -> None:
     read = gauge(sheet, ref.gas.condition)
     if read is None or ref.behind is None:
@@ -123,6 +134,7 @@ def _gauge_index(sheet: Sheet, ref: Reference, slot: str) -> None:
     sheet.put(slot, index, read[1] + ref.behind_inputs + ref.inputs, read[2] + ref.notes, ref.warnings)
 
 
+@step
 def _indices(sheet: Sheet, ref: Reference) -> None:
     condition = ref.gas.condition
     _gauge_index(sheet, ref, f"restriction_index.{condition}")
@@ -157,6 +169,7 @@ def pipe_contained(sheet: Sheet, behind: Array | None) -> tuple[Array, tuple[str
     )
 
 
+@step
 def _readings_alone(sheet: Sheet) -> None:
     """What needs no flow: zeros, rises, ratios and the pressure behind the filter."""
     for slot, reading in (("gauge_zero", "gauge_pressure.key_on"), ("sensor_zero", "sensor_pressure.key_on")):
@@ -186,6 +199,7 @@ def _readings_alone(sheet: Sheet) -> None:
     sheet.put("gauge_rise_ratio", above / np.maximum(below, 0.1), inputs)
 
 
+@step
 def _sensor_against_gauge(sheet: Sheet, condition: str, ref: Reference | None) -> None:
     """Hold the vehicle's sensor against what it should show, given the hand gauge and where it sits."""
     slot = f"sensor_pressure.{condition}"

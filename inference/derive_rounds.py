@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from inference.derive_pressure import Reference
 from inference.derive_sheet import CaseView, EventView, RoundView, Sheet
 from inference.physics import calibration
 from inference.physics.valid import Array
+from inference.steps import step
 
 SLOT = "restriction_index.fast_idle"
 BURNS = ("forced regeneration", "driven regeneration")
 FRESH_KM = 50.0  # soot of 50 mg/km, the most that is usual, makes 1 g/l of a 2.5 l filter in this distance
 
 
-def derive_between(sheet: Sheet, earlier: list[Sheet]) -> None:
+@step
+def derive_between(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
     """Write down how this round's index stands to the last round that had one.
 
     The filter's own unknowns are the same sample in both rounds and so fall out of the ratio.

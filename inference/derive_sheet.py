@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from inference.physics.sampling import N, normal_spread, spread
 from inference.physics.valid import Array, Odd
+from inference.steps import Board, Journal
 from inference.values import Spread
 from kb.model import Knowledge
 
@@ -109,19 +110,40 @@ class Sheet:
     ----------
     case, round_ : what is known
     knowledge : readings.yaml gives the instrument errors, derived.yaml the formulas in words
+    journal : keeps the steps for the changes of the case (:mod:`inference.steps`); None keeps none
     """
 
-    def __init__(self, case: CaseView, round_: RoundView, knowledge: Knowledge) -> None:
+    def __init__(self, case: CaseView, round_: RoundView, knowledge: Knowledge, journal: Journal | None = None) -> None:
         self.case = case
         self.round = round_
         self.knowledge = knowledge
-        self.memo: dict[str, Any] = {}  # gas flows, worked out once
-        self.done: dict[str, DerivedReading] = {}
-        self.samples: dict[str, Array] = {}  # by slot, in the sample's own order, for what builds on it
+        self.journal = journal
+        self.memo: dict[str, Any] = self._board()  # what steps hand each other, worked out once
+        self.done: dict[str, DerivedReading] = self._board()
+        self.samples: dict[str, Array] = self._board()  # by slot, in the sample's own order, for what builds on it
+
+    def _board(self) -> dict[str, Any]:
+        return {} if self.journal is None else Board(self.journal)
+
+    def turn_to(self, case: CaseView, round_: RoundView) -> None:
+        """Wipe the sheet for the same round of a changed case."""
+        self.case, self.round = case, round_
+        for board in (self.memo, self.done, self.samples):
+            board.clear()
 
     def read(self, slot: str) -> float | None:
         """Return a reading [its shop unit], None if it was not taken."""
-        return self.round.number(slot)
+        value = self.round.number(slot)
+        if self.journal is not None:
+            self.journal.looked(self, "number", slot, value)
+        return value
+
+    def answer(self, name: str) -> str | None:
+        """Return the answer to a question, None if it was not given."""
+        said = self.round.answer(name)
+        if self.journal is not None:
+            self.journal.looked(self, "answer", name, said)
+        return said
 
     def error(self, slot: str, value: float) -> float:
         """Return one standard error [unit of the reading] of the instrument behind ``slot``."""

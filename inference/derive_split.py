@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from inference.derive_gas import MBAR, expected_downstream
@@ -14,20 +16,22 @@ from inference.physics import two_flows
 from inference.physics.filter_pressure import layer_thickness
 from inference.physics.sampling import of_round
 from inference.physics.valid import outside
+from inference.steps import step
 
 LEAST_EXCESS = 0.3  # of the index before a burn, under which its share left says nothing
 LEAST_RATE = 1e-10  # kg/(m^3 m), a tenth of a gram a litre on 1,000,000 km: an engine that makes no ash
 APART = 2.0  # faster over slower flow, under which two flows do not part
 
 
-def derive_split(sheet: Sheet, references: dict[str, Reference]) -> None:
+@step
+def derive_split(sheet: Sheet, slow: Reference | None, fast: Reference | None) -> None:
     """Write down what two flows say, and the distance the ash leaves."""
-    slow, fast = references.get("idle"), references.get("fast_idle")
     if slow is not None and fast is not None:
         _two_flows(sheet, slow, fast)
     _life_left(sheet)
 
 
+@step
 def _two_flows(sheet: Sheet, slow: Reference, fast: Reference) -> None:
     low, high = sheet.read("gauge_pressure.idle"), sheet.read("gauge_pressure.fast_idle")
     if low is None or high is None:
@@ -57,6 +61,7 @@ def _two_flows(sheet: Sheet, slow: Reference, fast: Reference) -> None:
         sheet.put("turbulent_over_expected", over, (*inputs, "engine_litres"), notes, odd)
 
 
+@step
 def _life_left(sheet: Sheet) -> None:
     """Distance until the filter holds as much ash as it can before it must come off."""
     load, rate = sheet.samples.get("ash_load"), sheet.memo.get("ash_rate")
@@ -68,13 +73,13 @@ def _life_left(sheet: Sheet) -> None:
     sheet.put("ash_room_used", load / room, ("ash_load",), sheet.done["ash_load"].notes)
 
 
-def derive_left(sheet: Sheet, earlier: list[Sheet], references: dict[str, Reference]) -> None:
+@step
+def derive_left(sheet: Sheet, earlier: Sequence[Sheet], ref: Reference | None) -> None:
     """Write down the share of the extra pressure that a completed burn left, and the ash that would explain it."""
     left = sheet.samples.get("index_left_after_burn.fast_idle")
     before = next((s.samples[SLOT] for s in reversed(earlier) if SLOT in s.samples), None)
     if left is None:
         return
-    ref = references.get("fast_idle")
     here = sheet.done["index_left_after_burn.fast_idle"]
     if ref is not None:
         ash = two_flows.ash_from_clean(ref.housing.body, ref.gas.stream, np.asarray(left * ref.clean))

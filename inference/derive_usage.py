@@ -10,6 +10,7 @@ from inference.derive_sheet import EventView, RoundView, Sheet
 from inference.physics import heat, usage
 from inference.physics.sampling import between, exact, normal_spread, vehicle
 from inference.physics.valid import outside
+from inference.steps import step
 
 BLOCKINGS = ("blocked", "forced regeneration")
 SAME_KM = 150.0  # a filter reported blocked and then burnt within this distance is one blocking, not two
@@ -59,6 +60,7 @@ def distance_on_filter(sheet: Sheet) -> float | None:
     return now - since
 
 
+@step
 def derive_usage(sheet: Sheet) -> None:
     """Write usage, history and burn counts down."""
     _trips(sheet)
@@ -70,6 +72,7 @@ def derive_usage(sheet: Sheet) -> None:
         _blockings(sheet)
 
 
+@step
 def _trips(sheet: Sheet) -> None:
     trip, distance = sheet.read("typical_trip"), sheet.read("typical_distance")
     if trip and distance is not None:
@@ -91,6 +94,7 @@ def _trips(sheet: Sheet) -> None:
         sheet.put("hot_share", share, inputs, notes, outside(heat.warm_up_time, ambient=kelvin))
 
 
+@step
 def _burns(sheet: Sheet) -> None:
     started, completed = sheet.read("burns_started"), sheet.read("burns_completed")
     if started and completed is not None:
@@ -108,6 +112,7 @@ def _burns(sheet: Sheet) -> None:
         sheet.put("interval_over_usual", normal_spread(ratio, error), ("burn_interval",))
 
 
+@step
 def _blockings(sheet: Sheet) -> None:
     found = events(sheet, *BLOCKINGS)
     groups: list[EventView] = []

@@ -13,12 +13,14 @@ import numpy as np
 from inference.burn.regeneration import Chemistry, Gas
 from inference.physics.calibration import Parameter
 from inference.physics.valid import Array
+from kb.model import Substrate
+from kb.units import number
 
 N = 31  # members of the lattice; prime, so that each column visits every quantile once
 # multiplier and shift of each column, picked so that no two columns correlate above 0.15 (checked in the tests)
 COLUMNS = {
     "rate": (1, 0), "energy": (12, 19), "oxygen": (17, 13), "flow": (10, 16), "inlet": (29, 26), "ramp": (9, 25),
-    "uneven": (3, 19), "heat": (26, 18), "dioxide": (14, 24), "idle_flow": (5, 6), "soot": (8, 14),
+    "uneven": (3, 19), "heat": (26, 18), "dioxide": (14, 24), "idle_flow": (5, 6), "soot": (8, 14), "sensor": (8, 8),
 }  # fmt: skip
 
 # Rate at 600 °C in pure oxygen [1/s], by kind of filter. The figures of the trade's rate law (specific surface
@@ -71,6 +73,11 @@ def lattice(name: str) -> Array:
     places = (np.arange(N) * multiplier + shift) % N
     quantile = NormalDist().inv_cdf
     return np.array([quantile((p + 0.5) / N) for p in places])
+
+
+def heat_of(body: Substrate) -> float:
+    """Return the heat a body takes up [J/(m^3 K)]."""
+    return number(body.heat_capacity, "J/kg/K") * number(body.bulk_density, "kg/m³")
 
 
 def chemistry(kind: str) -> Chemistry:

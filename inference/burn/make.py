@@ -15,24 +15,17 @@ import numpy as np
 
 from inference.burn import conditions as at
 from inference.burn import table
+from inference.burn.judge import DONE, HOT_AFTER
 from inference.burn.regeneration import Chemistry, Core, Gas, State, course, loaded
 from inference.physics.gas import ZERO_CELSIUS
 from inference.physics.valid import Array
 from kb.model import Substrate
-from kb.units import number
 
 TABLE = Path(__file__).with_name("table.json")
 LOADS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0)  # g/l
 INLETS = tuple(float(t) for t in range(375, 701, 25))  # °C
 LONGEST = 60.0  # min of a burn; one that takes longer has failed
-HOT_AFTER = 450.0  # °C after the filter, the mark a technician watches for
-DONE = 0.8  # share burnt that counts as done
 POINTS = (0.1, 0.5, 0.9)
-
-
-def heat_of(body: Substrate) -> float:
-    """Return the heat a body takes up [J/(m^3 K)]."""
-    return number(body.heat_capacity, "J/kg/K") * number(body.bulk_density, "kg/m³")
 
 
 def make(bodies: Mapping[str, Substrate]) -> dict[str, Any]:
@@ -56,7 +49,7 @@ def rounded(table: Array) -> list[list[float]]:
 
 def core(body: Substrate, soft: bool = False) -> Core:
     """Return the body for the model, its heat capacity over the lattice where ``soft``."""
-    heat: Any = heat_of(body)
+    heat: Any = at.heat_of(body)
     if soft:
         heat = heat * at.HEAT.at(at.lattice("heat"))[:, None]
     return Core(heat, at.CONDUCTION.get(body.id, 1.0))

@@ -1,4 +1,4 @@
-"""Burns in a recording: where they begin and end, how hot, how long, how they ended, and whether the soot fell.
+"""Burns in a recording: where they begin and end, how hot, how long, how they ended, and how far the pressure fell.
 
 A burn shows as gas before the filter far hotter than the road makes it, held for minutes: hotter than 480 °C, or
 lifted by more than 120 K in the catalyst, or told by the control unit where that was recorded. The marks are from
@@ -26,7 +26,6 @@ PAUSE = 90.0  # s under the mark within one burn
 BESIDE = 300.0  # s before and after over which the resistance is compared
 LEAST_BESIDE = 40  # rows on either side
 Ended = Literal["by itself", "engine switched off", "standing at idle", "recording ended", "not known"]
-Verdict = Literal["looks complete", "never hot enough", "too short", "broken off", "hot but little soot went", "open"]
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,6 @@ class Burn:
     before_catalyst : plateau before the catalyst [°C], None if not recorded
     after_filter : hottest after the filter [°C], None if not recorded
     left : resistance after it over that before it [-], low, middle and high; None where it cannot be told
-    verdict : what it looks like
     """
 
     first: int
@@ -59,11 +57,10 @@ class Burn:
     before_catalyst: float | None
     after_filter: float | None
     left: tuple[float, float, float] | None
-    verdict: Verdict
 
 
 def find_burns(drive: Drive, gas_: Flow | None, hot_enough: float = 550.0, zero: float = 0.0) -> list[Burn]:
-    """Find and judge the burns.
+    """Find the burns.
 
     Parameters
     ----------
@@ -179,7 +176,6 @@ def _burn(
     return Burn(
         first, last, float(drive.time[first]), minutes, cut, ended, plateau, hot,
         None if catalyst is None else _plateau(catalyst[rows]), hottest, left,
-        _verdict(plateau, minutes, hot, ended, cut, left, hot_enough),
     )  # fmt: skip
 
 
@@ -230,20 +226,3 @@ def _left(drive: Drive, ratio: Array, first: int, last: int, burning: BoolArray)
     middle = later / earlier
     width = 1.2816 * middle * float(np.hypot(e_error / earlier, l_error / later))
     return middle - width, middle, middle + width
-
-
-def _verdict(
-    plateau: float, minutes: float, hot: float, ended: Ended, cut: bool, left: tuple[float, float, float] | None,
-    hot_enough: float,
-) -> Verdict:  # fmt: skip
-    if ended == "recording ended":
-        return "open"
-    if ended == "engine switched off" or (ended == "standing at idle" and hot < 8.0):
-        return "broken off"
-    if plateau < hot_enough - 50.0 or (hot < 1.0 and minutes >= 5.0):
-        return "never hot enough"
-    if minutes < 5.0 and not cut:
-        return "too short"
-    if left is not None and left[0] > 0.85:
-        return "hot but little soot went"
-    return "looks complete" if hot >= 5.0 or (left is not None and left[2] < 0.7) else "open"

@@ -11,6 +11,7 @@ from inference.log.bands import Bands, make_bands
 from inference.log.drive import BoolArray, Drive, Trip, on_grid
 from inference.log.episodes import Burn, find_burns
 from inference.log.fit import Fit, Flow, ceiling, fit_pressure, gas_flow, sensor_notes
+from inference.log.held import Held, hold
 from inference.log.notes import Note, note
 from inference.log.read import Log
 from inference.log.taken import Taken, take
@@ -37,6 +38,7 @@ class Summary:
     zero : what the sensor reads with the engine still [mbar], None where that was not recorded
     bands : bins of flow with what the physics expects, None without pressure and flow
     burns, trips : in order of time
+    held : each burn against what it should have done
     readings : for a round
     notes : what was noticed, in the order a person wants it: the sensor, the burns, the rest, the file
     """
@@ -49,6 +51,7 @@ class Summary:
     zero: float | None
     bands: Bands | None
     burns: tuple[Burn, ...]
+    held: tuple[Held, ...]
     trips: tuple[Trip, ...]
     readings: tuple[Taken, ...]
     notes: tuple[Note, ...]
@@ -85,9 +88,10 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
         bands = make_bands(drive, gas_, now, case, knowledge, zero or 0.0)
         if bands is not None and not named & {"sensor_flat", "sensor_backwards", "sensor_wanders"}:
             sensor += _against_clean(bands, fit)
+    held = hold(drive, gas_, burns, case, knowledge, zero or 0.0, {n.kind for n in sensor})
     readings, more = take(drive, knowledge, burns, now)
     return Summary(
-        log, drive, gas_, now, fit, zero, bands, tuple(burns), tuple(drive.trips()), readings,
+        log, drive, gas_, now, fit, zero, bands, tuple(burns), held, tuple(drive.trips()), readings,
         (*sensor, *notes, *more, *(bands.notes if bands else ()), *drive.notes, *log.notes),
     )  # fmt: skip
 

@@ -22,10 +22,9 @@ from inference.facts import round_facts
 from inference.gate import decide
 from inference.questions.redo import redo
 from inference.result import CauseResult, GateResult
+from inference.steps import Journal
 from inference.values import Value, Word
 from kb.model import Knowledge
-
-KEPT = 16  # derivations that are remembered
 
 
 @dataclass(frozen=True)
@@ -79,9 +78,9 @@ class Again:
         self.case, self.knowledge = case, knowledge
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
-        self._memory: list[tuple[Reads, list[dict[str, DerivedReading]]]] = []
         self.base = standing_of(case, judge_case(case, knowledge))
-        self._derive(case)  # remembered, so that a change derives only what it touches
+        self._journal = Journal()
+        self._derive(case)  # kept, so that a change derives only what it touches
 
     def of(self, case: Case, derives: bool = True) -> Standing | None:
         """Return how a changed case stands; None where its evidence contradicts itself beyond belief.
@@ -128,47 +127,8 @@ class Again:
         )
 
     def _derive(self, case: Case) -> list[dict[str, DerivedReading]]:
-        """Do what :func:`inference.derive.derive` does, from memory where nothing that it looks up has changed."""
-        for reads, derived in self._memory:
-            if all(getattr(case.rounds[i], kind)(name) == value for (i, kind, name), value in reads.items()):
-                return derived
-        watched = _WatchedCase(case)
-        derived = derive(watched, self.knowledge)
-        self._memory.append((watched.reads, derived))
-        if len(self._memory) > KEPT:
-            del self._memory[1]  # the first is the case as it stands
-        return derived
-
-
-Reads = dict[tuple[int, str, str], Any]
-
-
-class _WatchedCase:
-    """A case that notes which readings and answers of which round are looked up, and what came of it."""
-
-    def __init__(self, case: Case) -> None:
-        self._case = case
-        self.reads: Reads = {}
-        self.rounds = tuple(_WatchedRound(r, self.reads) for r in case.rounds)
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._case, name)
-
-
-class _WatchedRound:
-    def __init__(self, round_: Round, reads: Reads) -> None:
-        self._round, self._reads = round_, reads
-
-    def number(self, slot: str) -> float | None:
-        found = self._reads[self._round.index, "number", slot] = self._round.number(slot)
-        return found
-
-    def answer(self, name: str) -> str | None:
-        found = self._reads[self._round.index, "answer", name] = self._round.answer(name)
-        return found
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._round, name)
+        """Do what :func:`inference.derive.derive` does, step by step only where something it looks at has changed."""
+        return derive(case, self.knowledge, self._journal)
 
 
 def _same_frame(case: Case, other: Case) -> bool:

@@ -1,0 +1,223 @@
+"""Steps of the physics that are not taken again while nothing they looked at has changed.
+
+A step is a function of a :class:`inference.derive_sheet.Sheet`. Without a journal it is simply called. With one, each
+step taken is kept with everything it read, in order (readings, answers, what other steps wrote, the steps it took
+itself), with what it wrote and what it returned. When a changed case is derived with the same journal, a step whose
+reads all have the same values is answered from its record, so a change costs only what it reaches. Self-adjusting
+computation (Acar 2005; from memory).
+
+A step may look at the case through its sheet alone, and at nothing that differs between the cases of one journal
+except readings, answers and usage figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import wraps
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+if TYPE_CHECKING:
+    from inference.derive_sheet import Sheet
+
+Step = Callable[..., Any]
+Work = TypeVar("Work", bound=Step)
+ABSENT = object()
+
+
+class Board(dict[str, Any]):
+    """What the steps of one sheet write for each other, noting who reads and who writes what."""
+
+    def __init__(self, journal: Journal) -> None:
+        super().__init__()
+        self._journal = journal
+
+    def now(self, name: str) -> object:
+        """Return what stands there, unnoted."""
+        return super().get(name, ABSENT)
+
+    def _noted(self, name: str) -> object:
+        found = self.now(name)
+        self._journal.note(_Wrote(self, name, found))
+        return found
+
+    def __contains__(self, name: object) -> bool:
+        there = self.now(str(name)) is not ABSENT
+        self._journal.note(_Stood(self, str(name), there))
+        return there
+
+    def __getitem__(self, name: str) -> Any:
+        if (found := self._noted(name)) is ABSENT:
+            raise KeyError(name)
+        return found
+
+    def get(self, name: str, default: Any = None) -> Any:
+        found = self._noted(name)
+        return default if found is ABSENT else found
+
+    def __setitem__(self, name: str, value: Any) -> None:
+        self._journal.wrote(self, name, value)
+        self.put(name, value)
+
+    def put(self, name: str, value: Any) -> None:
+        """Write again what a record holds."""
+        super().__setitem__(name, value)
+
+
+@dataclass(frozen=True, eq=False)
+class _Wrote:
+    """A step looked at what another had written."""
+
+    board: Board
+    name: str
+    value: object
+
+    def holds(self, journal: Journal) -> bool:
+        return self.board.now(self.name) is self.value
+
+
+@dataclass(frozen=True, eq=False)
+class _Stood:
+    """A step looked whether another had written something."""
+
+    board: Board
+    name: str
+    there: bool
+
+    def holds(self, journal: Journal) -> bool:
+        return (self.board.now(self.name) is not ABSENT) == self.there
+
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """A step looked at a reading or usage figure ("number") or an answer ("answer") of the round."""
+
+    sheet: Sheet
+    kind: str
+    name: str
+    value: float | str | None
+
+    def holds(self, journal: Journal) -> bool:
+        now: object = getattr(self.sheet.round, self.kind)(self.name)
+        return now == self.value
+
+
+_Look = _Wrote | _Stood | _Read
+
+
+@dataclass(eq=False)
+class _Record:
+    """One step as it was taken."""
+
+    key: tuple[object, ...]
+    work: Step
+    sheet: Sheet
+    args: tuple[Any, ...]
+    reads: list[_Look | _Record] = field(default_factory=list)
+    writes: list[tuple[Board, str, Any]] = field(default_factory=list)
+    result: Any = None
+    epoch: int = 0
+
+    def holds(self, journal: Journal) -> bool:
+        """As a read of the step that took this one: whether taking it now returns the very same."""
+        return journal.taken(self.key, self.work, self.sheet, self.args).result is self.result
+
+
+class Journal:
+    """The records of one case and of the changes of it that are derived one after another."""
+
+    def __init__(self) -> None:
+        self.sheets: list[Sheet] = []
+        self.epoch = 0
+        self._first: dict[tuple[object, ...], _Record] = {}  # of the case as it stands
+        self._last: dict[tuple[object, ...], _Record] = {}
+        self._open: list[_Record] = []
+
+    def begin(self) -> None:
+        """Begin to derive a case; what the last one wrote is wiped off the sheets."""
+        self.epoch += 1
+        self._open.clear()
+
+    def note(self, read: _Look | _Record) -> None:
+        """Note a read of the step now open."""
+        if self._open:
+            self._open[-1].reads.append(read)
+
+    def looked(self, sheet: Sheet, kind: str, name: str, value: float | str | None) -> None:
+        """Note that the step now open looked at a fact of the case."""
+        if self._open:
+            self._open[-1].reads.append(_Read(sheet, kind, name, value))
+
+    def wrote(self, board: Board, name: str, value: object) -> None:
+        """Note a write of the step now open."""
+        if self._open:
+            self._open[-1].writes.append((board, name, value))
+
+    def take(self, work: Step, sheet: Sheet, args: tuple[Any, ...]) -> Any:
+        """Take a step, or answer it from its record."""
+        record = self.taken((work, sheet.round.index, *map(_label, args)), work, sheet, args)
+        self.note(record)
+        return record.result
+
+    def taken(self, key: tuple[object, ...], work: Step, sheet: Sheet, args: tuple[Any, ...]) -> _Record:
+        """Return the record of a step that is true of the case now on the sheets."""
+        for kept in (self._last.get(key), self._first.get(key)):
+            if kept is not None and _alike(kept.args, args) and self._true(kept):
+                return kept
+        record = _Record(key, work, sheet, args, epoch=self.epoch)
+        self._open.append(record)
+        try:
+            record.result = work(sheet, *args)
+        finally:
+            self._open.pop()
+        (self._first if self.epoch == 1 else self._last)[key] = record
+        return record
+
+    def _true(self, record: _Record) -> bool:
+        if record.epoch == self.epoch:
+            return True
+        if not all(read.holds(self) for read in record.reads):
+            return False
+        for board, name, value in record.writes:
+            board.put(name, value)
+        record.epoch = self.epoch
+        return True
+
+
+def _label(arg: object) -> object:
+    """What tells calls of one step apart: words, and what other arguments call themselves."""
+    return arg if isinstance(arg, str | bool) else getattr(arg, "label", None)
+
+
+def _alike(one: Sequence[Any], other: Sequence[Any]) -> bool:
+    return len(one) == len(other) and all(
+        a is b
+        or (isinstance(a, tuple) and isinstance(b, tuple) and _alike(a, b))
+        or (isinstance(a, str | bool) and a == b)
+        for a, b in zip(one, other, strict=True)
+    )
+
+
+def step(work: Work) -> Work:
+    """Make a function of a sheet (and of other arguments, by place) a step."""
+
+    @wraps(work)
+    def taken(sheet: Sheet, *args: Any) -> Any:
+        return work(sheet, *args) if sheet.journal is None else sheet.journal.take(work, sheet, args)
+
+    return cast(Work, taken)
+
+
+def kept(work: Work) -> Work:
+    """Make a function of a sheet and of words (by place) a step that is taken once on each sheet."""
+
+    @wraps(work)
+    def taken(sheet: Sheet, *args: Any) -> Any:
+        if sheet.journal is not None:
+            return sheet.journal.take(work, sheet, args)
+        key = ".".join((work.__name__, *map(str, args)))
+        if key not in sheet.memo:
+            sheet.memo[key] = work(sheet, *args)
+        return sheet.memo[key]
+
+    return cast(Work, taken)
