@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from inference.belief.evidence import Evidence, Findings, gather
+from inference.belief.evidence import Evidence, gather
 from inference.belief.judge import SHOWN, judge, weigh
+from inference.belief.verdict import Findings, Memory
 from inference.case import Case
 from inference.derive import derive
 from inference.engine.program import Program, compile_rules
@@ -59,10 +60,12 @@ def evidence_of(case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...
     return evidence_from(case, knowledge, [r.verdicts.findings for r in rounds])
 
 
-def evidence_from(case: Case, knowledge: Knowledge, findings: Sequence[Findings]) -> Evidence:
-    """Return the belief net of a case from the findings of each round."""
+def evidence_from(
+    case: Case, knowledge: Knowledge, findings: Sequence[Findings], memory: Memory | None = None
+) -> Evidence:
+    """Return the belief net of a case from the findings of each round; ``memory`` as in :func:`gather`."""
     named, unnamed = repairs(case)
-    return gather(knowledge, findings, named, unnamed, case.filter_type)
+    return gather(knowledge, findings, named, unnamed, case.filter_type, memory)
 
 
 def find(case: Case, knowledge: Knowledge) -> tuple[RoundResult, ...]:

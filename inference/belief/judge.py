@@ -9,7 +9,8 @@ import numpy as np
 
 from inference.belief.activation import posteriors
 from inference.belief.decibans import totals, without_each
-from inference.belief.evidence import Evidence, Verdict
+from inference.belief.evidence import Evidence
+from inference.belief.verdict import Verdict
 from inference.result import CauseResult, State, Step, Weight
 from inference.values import Level
 from kb.model import Knowledge
@@ -31,21 +32,23 @@ def level_of(p: float, settled: str | None) -> Level:
 def judge(knowledge: Knowledge, evidence: Evidence) -> tuple[tuple[CauseResult, ...], float]:
     """Return the causes, most probable first, without their weights, and the chance that none of them is there."""
     posterior = posteriors(evidence.net)
-    chance = {c: float(posterior.causes[0, i]) for i, c in enumerate(evidence.net.names)}
+    chance = dict(zip(evidence.net.names, posterior.causes[0].tolist(), strict=True))
+    still = posterior.states[0, :, 0].tolist()
+    bringing = {
+        parent.id: {b.cause for b in parent.brings}
+        for parent in knowledge.causes.values()
+        if parent.brings and chance[parent.id] >= LIKELY
+    }
     out = []
-    for i, cause_id in enumerate(evidence.net.names):
-        p, now = chance[cause_id], float(posterior.states[0, i, 0])
+    for cause_id, now in zip(evidence.net.names, still, strict=True):
+        p = chance[cause_id]
         settled = evidence.settled.get(cause_id)
         state: State = "present"
         if cause_id in evidence.not_applicable:
             state = "does not apply"
         elif cause_id in evidence.repaired:
             state, now = "repaired", 0.0
-        parents = [
-            parent.id
-            for parent in knowledge.causes.values()
-            if chance[parent.id] >= LIKELY and any(b.cause == cause_id for b in parent.brings)
-        ]
+        parents = (parent for parent, brought in bringing.items() if cause_id in brought)
         because_of = tuple(sorted(parents)) if p >= POSSIBLE else ()
         level = level_of(p, settled[0] if settled else None)
         by = settled[1].finding if settled else None

@@ -224,16 +224,25 @@ def sensor_notes(drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray) -> 
     if _varies(gas_, use) < LEAST_VARIES:
         return [note("flow_hardly_varies", low=round(low), high=round(high))]
     out: list[Note] = []
+    if _flat(gas_, pressure, every := drive.running & np.isfinite(pressure) & np.isfinite(viscous)):
+        low, high = (float(x) * 3600.0 for x in np.quantile(gas_.volume[every], (0.05, 0.95)))
+        reach = float(np.subtract(*np.quantile(pressure[every], (0.95, 0.05))))
+        return [note("sensor_flat", reach=round(reach, 1), low=round(low), high=round(high))]
     together = float(np.corrcoef(pressure[use], viscous[use])[0, 1]) if reach > 0 else 0.0
-    if reach < FLAT and high > 2 * low and high - low > 60:
-        out.append(note("sensor_flat", reach=round(reach, 1), low=round(low), high=round(high)))
-    elif together < -0.6 and reach > 4:
+    if together < -0.6 and reach > 4:
         out.append(note("sensor_backwards", low=round(low), high=round(high)))
     elif abs(together) < 0.3 and reach > 4:
         out.append(note("sensor_wanders", reach=round(reach, 1)))
     if fit is not None and fit.lag:
         out.append(note("sensor_lags", seconds=fit.lag))
     return out
+
+
+def _flat(gas_: Flow, pressure: Array, rows: BoolArray) -> bool:
+    """Whether the pressure stands still while the flow changes, over all the recording: soot has no part in that."""
+    reach = float(np.subtract(*np.quantile(pressure[rows], (0.95, 0.05))))
+    low, high = (float(x) * 3600.0 for x in np.quantile(gas_.volume[rows], (0.05, 0.95)))
+    return reach < FLAT and high > 2 * low and high - low > 60.0
 
 
 def ceiling(pressure: Array, volume: Array, running: BoolArray) -> float | None:

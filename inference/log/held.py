@@ -174,7 +174,7 @@ def _recorded(drive: Drive, gas_: Flow | None, burn: Burn, filter_: Filter) -> t
 def _bin_before(
     drive: Drive, gas_: Flow | None, burn: Burn, burns: Sequence[Burn], case: Case, knowledge: Knowledge, zero: float
 ) -> Bin | None:
-    """The pressure before a burn at the higher flows, beside a clean filter's."""
+    """The pressure before a burn at the higher flows; None where it is lower than any clean filter's."""
     if gas_ is None:
         return None
     rows: BoolArray = (drive.time >= burn.begin - BESIDE) & (drive.time < burn.begin)
@@ -184,7 +184,8 @@ def _bin_before(
     bands = make_bands(drive, gas_, rows, case, knowledge, zero)
     known = [b for b in bands.bins if b.soot is not None and b.index is not None] if bands else []
     top = sorted(known, key=lambda b: b.volume)[-max(1, len(known) // 3) :]
-    return max(top, key=lambda b: b.rows, default=None)
+    best = max(top, key=lambda b: b.rows, default=None)
+    return best if best is not None and best.index is not None and best.index[2] > 1.0 else None
 
 
 def _left(burn: Burn, before: Bin | None) -> Spread | None:

@@ -3,7 +3,7 @@
 A test settles findings. What a finding will be read as follows from the same figures the belief is made of: shared
 findings from the leaky noisy-OR of the causes there, private evidence from its two rates, a proof from how often a
 proof comes out so; but for a proof also from how far the rules that set the finding are to be trusted, read the way
-:func:`inference.belief.evidence.verdict_of` reads them. So a planned outcome moves the belief as the real one will.
+:func:`inference.belief.verdict.verdict_of` reads them. So a planned outcome moves the belief as the real one will.
 A finding that several causes bear on privately has its usual rate multiplied by each one's likelihood ratio.
 """
 
@@ -16,8 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from inference.belief.evidence import BASE, Evidence
+from inference.belief.evidence import Evidence
 from inference.belief.net import Floats
+from inference.belief.verdict import BASE
 from inference.nexttest import PROOF_IF_NOT, PROOF_IF_THERE
 from kb.model import Knowledge
 

@@ -14,6 +14,7 @@ from typing import Any
 from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
+from inference.belief.verdict import Memory
 from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, judge_case, levels_now, program_of
@@ -79,6 +80,8 @@ class Again:
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
         self.base = standing_of(case, judge_case(case, knowledge))
+        self._memory = Memory()
+        evidence_from(case, knowledge, self.base.findings, self._memory)  # remembered first, and so for good
         self._journal = Journal()
         self._derive(case)  # kept, so that a change derives only what it touches
 
@@ -107,7 +110,7 @@ class Again:
             findings.append(redo(self.program.find, base.findings[i], slots, moved) if moved else base.findings[i])
         evidence, causes, none_listed = base.evidence, base.causes, base.none_listed
         if any(new[f] != old[f] for new, old in zip(findings, base.findings, strict=True) for f in self.heard):
-            evidence = evidence_from(case, knowledge, findings)
+            evidence = evidence_from(case, knowledge, findings, self._memory)
             causes, none_listed = judge(knowledge, evidence)
         before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
         now = _for_decision(facts.slots[-1], findings[-1], causes)
