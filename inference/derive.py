@@ -51,21 +51,20 @@ def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None)
         derive_air(sheet)
         derive_heat(sheet)
         derive_cross(sheet)
-        references = derive_pressure(sheet)
-        slow, fast = references.get("idle"), references.get("fast_idle")
-        derive_load(sheet, fast)
-        derive_split(sheet, slow, fast)
+        derive_pressure(sheet)
+        derive_load(sheet)
+        derive_split(sheet)
         derive_between(sheet, earlier)
-        derive_left(sheet, earlier, fast)
+        derive_left(sheet, earlier)
         derive_burn(sheet)
     return [dict(sheet.done) for sheet in sheets]
 
 
 def _turned(case: CaseView, knowledge: Knowledge, journal: Journal) -> list[Sheet]:
     """Return the journal's sheets, wiped for this case; new ones the first time."""
-    journal.begin()
     if not journal.sheets:
         journal.sheets = [Sheet(case, round_, knowledge, journal) for round_ in case.rounds]
     for sheet, round_ in zip(journal.sheets, case.rounds, strict=True):
         sheet.turn_to(case, round_)
+    journal.begin()
     return journal.sheets

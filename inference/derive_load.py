@@ -8,7 +8,7 @@ import numpy as np
 
 from inference.derive_burn import burn_limit
 from inference.derive_gas import MBAR
-from inference.derive_pressure import Reference, gauge, pipe_contained
+from inference.derive_pressure import Reference, gauge, pipe_contained, reference_of
 from inference.derive_sheet import Sheet
 from inference.derive_usage import distance_on_filter, events, odometer
 from inference.physics import ash as ash_physics
@@ -31,8 +31,9 @@ class Drop:
 
 
 @step
-def derive_load(sheet: Sheet, ref: Reference | None) -> None:
+def derive_load(sheet: Sheet) -> None:
     """Write the loads down, from the reading at 2,500 1/min."""
+    ref = reference_of(sheet, "fast_idle")
     ash = _ash(sheet, ref) if ref else None
     _oil_ash_rate(sheet)
     if ref is None:

@@ -73,11 +73,16 @@ def gauge(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...], tuple[s
     return read - zero, (slot, "gauge_pressure.key_on"), (ZERO,) if zero else ()
 
 
+def reference_of(sheet: Sheet, condition: str) -> Reference | None:
+    """Return what :func:`derive_pressure` held the readings of a condition against; None where no flow can be told."""
+    found: Reference | None = sheet.memo.get(f"reference.{condition}")
+    return found
+
+
 @step
-def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
-    """Write flows, expectations, indices and zeros down; return the references by condition."""
+def derive_pressure(sheet: Sheet) -> None:
+    """Write flows, expectations, indices and zeros down."""
     filter_ = body_of_case(sheet)
-    references: dict[str, Reference] = {}
     for condition in CONDITIONS:
         _flows(sheet, condition)
         if filter_ is None:
@@ -85,7 +90,6 @@ def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
         ref = reference(sheet, filter_, condition)
         if ref is None:
             continue
-        references[condition] = ref
         sheet.memo[f"reference.{condition}"] = ref
         _expected(sheet, ref)
         _indices(sheet, ref)
@@ -95,8 +99,7 @@ def derive_pressure(sheet: Sheet) -> dict[str, Reference]:
                 _gauge_index(sheet, by_speed, f"restriction_index_by_speed.{condition}")
     _readings_alone(sheet)
     for condition in CONDITIONS:
-        _sensor_against_gauge(sheet, condition, references.get(condition))
-    return references
+        _sensor_against_gauge(sheet, condition, reference_of(sheet, condition))
 
 
 @step

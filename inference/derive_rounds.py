@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from inference.derive_pressure import Reference
+from inference.derive_pressure import reference_of
 from inference.derive_sheet import CaseView, EventView, RoundView, Sheet
 from inference.physics import calibration
 from inference.physics.valid import Array
@@ -46,7 +46,8 @@ def derive_between(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
 
 def _gathered(sheet: Sheet, distance: float) -> Array:
     """Return what the soot gathered on a distance [km] adds to the index of a clean filter [-]."""
-    ref: Reference = sheet.memo["reference.fast_idle"]
+    ref = reference_of(sheet, "fast_idle")
+    assert ref is not None  # or there were no index
     rate = calibration.SOOT_GATHERED.of_vehicle("ash_distance").clip(0.0)
     most = 0.9 * np.asarray(ref.terms.square / ref.terms.shrink)
     soot = np.minimum(rate * distance * 1e3 / ref.housing.body.volume, most)

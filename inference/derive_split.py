@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from inference.derive_gas import MBAR, expected_downstream
-from inference.derive_pressure import Reference
+from inference.derive_pressure import Reference, reference_of
 from inference.derive_rounds import SLOT
 from inference.derive_sheet import Sheet
 from inference.physics import ash as ash_physics
@@ -24,8 +24,9 @@ APART = 2.0  # faster over slower flow, under which two flows do not part
 
 
 @step
-def derive_split(sheet: Sheet, slow: Reference | None, fast: Reference | None) -> None:
+def derive_split(sheet: Sheet) -> None:
     """Write down what two flows say, and the distance the ash leaves."""
+    slow, fast = reference_of(sheet, "idle"), reference_of(sheet, "fast_idle")
     if slow is not None and fast is not None:
         _two_flows(sheet, slow, fast)
     _life_left(sheet)
@@ -74,12 +75,13 @@ def _life_left(sheet: Sheet) -> None:
 
 
 @step
-def derive_left(sheet: Sheet, earlier: Sequence[Sheet], ref: Reference | None) -> None:
+def derive_left(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
     """Write down the share of the extra pressure that a completed burn left, and the ash that would explain it."""
     left = sheet.samples.get("index_left_after_burn.fast_idle")
     before = next((s.samples[SLOT] for s in reversed(earlier) if SLOT in s.samples), None)
     if left is None:
         return
+    ref = reference_of(sheet, "fast_idle")
     here = sheet.done["index_left_after_burn.fast_idle"]
     if ref is not None:
         ash = two_flows.ash_from_clean(ref.housing.body, ref.gas.stream, np.asarray(left * ref.clean))

@@ -7,7 +7,8 @@ reads all have the same values is answered from its record, so a change costs on
 computation (Acar 2005; from memory).
 
 A step may look at the case through its sheet alone, and at nothing that differs between the cases of one journal
-except readings, answers and usage figures.
+except readings, answers and usage figures. The outermost steps take no arguments but sheets: what they need of each
+other they read off the sheets.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 Step = Callable[..., Any]
 Work = TypeVar("Work", bound=Step)
+Fact = tuple["Sheet", str, str]  # the round's sheet, "number" or "answer", the name
 ABSENT = object()
 
 
@@ -31,6 +33,7 @@ class Board(dict[str, Any]):
     def __init__(self, journal: Journal) -> None:
         super().__init__()
         self._journal = journal
+        self.writers: dict[str, _Record] = {}  # by what was written, the outermost step in which it was
 
     def now(self, name: str) -> object:
         """Return what stands there, unnoted."""
@@ -107,7 +110,12 @@ _Look = _Wrote | _Stood | _Read
 
 @dataclass(eq=False)
 class _Record:
-    """One step as it was taken."""
+    """One step as it was taken.
+
+    ``facts``, ``writes_all`` and ``sure`` are worked out for the outermost steps of the case as it stands: every fact
+    of the case behind the step, all that it and its own steps wrote, and whether its answer hangs on those facts alone
+    (not where it looked for something that nobody had written: a step that was not taken may write it now).
+    """
 
     key: tuple[object, ...]
     work: Step
@@ -117,6 +125,9 @@ class _Record:
     writes: list[tuple[Board, str, Any]] = field(default_factory=list)
     result: Any = None
     epoch: int = 0
+    facts: frozenset[Fact] = frozenset()
+    writes_all: tuple[tuple[Board, str, Any], ...] = ()
+    sure: bool = True
 
     def holds(self, journal: Journal) -> bool:
         """As a read of the step that took this one: whether taking it now returns the very same."""
@@ -132,11 +143,20 @@ class Journal:
         self._first: dict[tuple[object, ...], _Record] = {}  # of the case as it stands
         self._last: dict[tuple[object, ...], _Record] = {}
         self._open: list[_Record] = []
+        self._facts: dict[Fact, float | str | None] = {}  # of the case as it stands, as far as a step looked
+        self._changed: frozenset[Fact] = frozenset()
+        self._as_it_stands = True  # whether all that was written since the beginning is what stood there at first
 
     def begin(self) -> None:
-        """Begin to derive a case; what the last one wrote is wiped off the sheets."""
+        """Begin to derive the case that is on the sheets."""
         self.epoch += 1
         self._open.clear()
+        self._as_it_stands = True
+        self._changed = frozenset(
+            (sheet, kind, name)
+            for (sheet, kind, name), value in self._facts.items()
+            if getattr(sheet.round, kind)(name) != value
+        )
 
     def note(self, read: _Look | _Record) -> None:
         """Note a read of the step now open."""
@@ -145,19 +165,39 @@ class Journal:
 
     def looked(self, sheet: Sheet, kind: str, name: str, value: float | str | None) -> None:
         """Note that the step now open looked at a fact of the case."""
-        if self._open:
-            self._open[-1].reads.append(_Read(sheet, kind, name, value))
+        if self.epoch == 1:
+            self._facts[sheet, kind, name] = value
+        self.note(_Read(sheet, kind, name, value))
 
     def wrote(self, board: Board, name: str, value: object) -> None:
         """Note a write of the step now open."""
         if self._open:
             self._open[-1].writes.append((board, name, value))
+            board.writers[name] = self._open[0]
 
     def take(self, work: Step, sheet: Sheet, args: tuple[Any, ...]) -> Any:
         """Take a step, or answer it from its record."""
-        record = self.taken((work, sheet.round.index, *map(_label, args)), work, sheet, args)
-        self.note(record)
+        key = (work, sheet.round.index, *map(_label, args))
+        if self._open:
+            record = self.taken(key, work, sheet, args)
+            self._open[-1].reads.append(record)
+            return record.result
+        first = self._first.get(key)
+        if first is not None and self._untouched(first, args):
+            for board, name, value in first.writes_all:
+                board.put(name, value)
+            return first.result
+        record = self.taken(key, work, sheet, args)
+        if self.epoch == 1:
+            record.facts, record.sure, record.writes_all = _behind(record)
+        self._as_it_stands &= record is first
         return record.result
+
+    def _untouched(self, first: _Record, args: tuple[Any, ...]) -> bool:
+        """Whether an outermost step as first taken is still true, by the facts behind it alone."""
+        return (
+            (first.sure or self._as_it_stands) and self._changed.isdisjoint(first.facts) and _alike(first.args, args)
+        )  # fmt: skip
 
     def taken(self, key: tuple[object, ...], work: Step, sheet: Sheet, args: tuple[Any, ...]) -> _Record:
         """Return the record of a step that is true of the case now on the sheets."""
@@ -182,6 +222,26 @@ class Journal:
             board.put(name, value)
         record.epoch = self.epoch
         return True
+
+
+def _behind(record: _Record) -> tuple[frozenset[Fact], bool, tuple[tuple[Board, str, Any], ...]]:
+    """Return every fact behind an outermost step, whether these decide it, and all that was written in it."""
+    facts: set[Fact] = set()
+    sure = True
+    writes = list(record.writes)
+    for read in record.reads:
+        if isinstance(read, _Read):
+            facts.add((read.sheet, read.kind, read.name))
+        elif isinstance(read, _Record):
+            more, certain, wrote = _behind(read)
+            facts |= more
+            sure &= certain
+            writes += wrote
+        elif read.board.now(read.name) is ABSENT:
+            sure = False
+        else:  # what stands behind a step that is still open is gathered with it
+            facts |= read.board.writers[read.name].facts
+    return frozenset(facts), sure, tuple(writes)
 
 
 def _label(arg: object) -> object:

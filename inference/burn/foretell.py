@@ -12,7 +12,7 @@ take longer.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -139,15 +139,17 @@ def foretell(burns: Sequence[Circumstances], filter_: Filter, error: float = 10.
     flowing = Gases(*(np.stack([np.broadcast_to(p, whole) for p in part]) for part in zip(*parts, strict=True)))
     start = [_start(b) for b in burns]
     state = State(np.stack([s.soot for s in start]), np.stack([s.temperature for s in start]))
-    seconds, after, left = run(state, flowing, core, chemistry, step, KEPT)
-    after = after - gas.ZERO_CELSIUS
+    times, states = zip(*run(state, flowing, core, chemistry, step), strict=True)
+    seconds = np.array(times)
+    after = np.stack([s.after for s in states]) - gas.ZERO_CELSIUS
+    left = np.stack([s.mean_soot for s in states]) / state.mean_soot
     return [_foretold(seconds, after[:, i], left[:, i], b.seconds, error) for i, b in enumerate(burns)]
 
 
 def run(
     state: State, flowing: Gases, core: Core, chemistry: Chemistry, step: float, kept: float = KEPT
-) -> tuple[Array, Array, Array]:
-    """Step burns through what flows in.
+) -> Iterator[tuple[float, State]]:
+    """Step burns through what flows in; yield moments [s] and states from the beginning on.
 
     Parameters
     ----------
@@ -155,23 +157,15 @@ def run(
     flowing : what flows in, ``step`` [s] from column to column; the last one only ends the course
     core, chemistry : of the filter, figures of shape (N, 1) or plain
     step : [s], at most what keeps the heat from passing a cell in one go
-    kept : seconds between the moments that are returned [s]
-
-    Returns
-    -------
-    moments [s] of shape (times,), temperature after the filter [K] and share of soot left [-], each (times, burns, N)
+    kept : seconds between the moments that are given out [s]
     """
     every = max(1, round(kept / step))
-    first: Array = state.mean_soot
-    places, after, left = [0], [state.after], [np.ones_like(first)]
+    yield 0.0, state
     for i in range(flowing.inlet.shape[-1] - 1):
         through = Gas(flowing.flow[..., i, None], flowing.oxygen[..., i, None], at.OXIDES)
         state = advance(state, flowing.inlet[..., i, None], core, chemistry, through, step)
         if (i + 1) % every == 0:
-            places.append(i + 1)
-            after.append(state.after)
-            left.append(np.asarray(state.mean_soot / first))
-    return np.array(places) * step, np.stack(after), np.stack(left)
+            yield (i + 1) * step, state
 
 
 def body(substrate: Substrate | None) -> Core:

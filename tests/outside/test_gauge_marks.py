@@ -12,7 +12,7 @@ import pytest
 
 from bench.pressures import Vehicle, readings
 from inference.derive_gas import MBAR
-from inference.derive_pressure import Reference, derive_pressure
+from inference.derive_pressure import Reference, derive_pressure, reference_of
 from inference.derive_sheet import Sheet
 from tests.inference.physics_fakes import FakeCase, FakeRound, derived, knowledge
 
@@ -48,7 +48,9 @@ def test_soot_that_a_pressure_speaks_of(mbar: float, median: float, upper: float
 
 
 def references() -> dict[str, Reference]:
-    return derive_pressure(Sheet(FakeCase((FakeRound(),)), FakeRound(), knowledge()))
+    sheet = Sheet(FakeCase((FakeRound(),)), FakeRound(), knowledge())
+    derive_pressure(sheet)
+    return {c: ref for c in ("idle", "fast_idle") if (ref := reference_of(sheet, c)) is not None}
 
 
 def idle_at(mbar: float) -> np.ndarray:
