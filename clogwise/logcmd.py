@@ -40,7 +40,8 @@ def log(
     Example: clogwise log cases/school-run.yaml drive.csv --map "filter_pressure=Channel 7 [mbar]" -o new.yaml
     """
     from clogwise.cli import console
-    from explain.logview import LogView, as_json, words
+    from explain.burntold import words
+    from explain.logview import LogView, as_json
     from inference.log.read import read_log
     from inference.log.summary import hot_enough, summarise
     from inference.read_case import read_case
@@ -117,8 +118,8 @@ def _day(text: str | None, faults: list[Fault]) -> date | None:
 
 
 def _drawn(summary: Summary, picture: Path, mark: float) -> bytes:
+    from explain.burntold import words
     from explain.logpicture import draw_log
-    from explain.logview import words
 
     drawn = draw_log(summary, picture.suffix.lstrip(".").lower(), mark)
     if drawn is None:
@@ -129,7 +130,7 @@ def _drawn(summary: Summary, picture: Path, mark: float) -> bytes:
 def _write_case(case: Path, output: Path, summary: Summary, when: str, on: date | None, latest: bool) -> list[str]:
     """Write the new case, whole and checked, or nothing; return what there is to say about it."""
     from clogwise.files import write_whole
-    from explain.logview import words
+    from explain.burntold import words
     from inference.case import When
     from inference.log.merge import into_latest, source_line, with_round
     from inference.read_case import parse_case

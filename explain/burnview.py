@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 
+from explain.burntold import reason_told
 from explain.forecastview import about, tell
 from explain.terminal import Line
 from explain.words import phrases
@@ -38,5 +39,6 @@ def lines(result: Result) -> list[Line]:
     verdict = recorded_burn(derived, numbers, ended)
     if verdict is not None:
         mode = str(phrases("en_forecast")["burn"]["mode"][verdict.mode])
-        out.append(tell("burn", "recorded", mode=mode, because=verdict.because))
+        because = "; ".join(reason_told(r) for r in verdict.reasons)
+        out.append(tell("burn", "recorded", mode=mode, because=because))
     return [("· ", Text(told)) for told in out]

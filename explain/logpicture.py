@@ -6,17 +6,18 @@ matplotlib is imported here and only when a picture is asked for. The same recor
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from explain.logview import words
+from explain.burntold import verdict_told, words
 from explain.look import AGAINST, DECISION, FOR, INK, LINE, SOFT
+from inference.burn.judge import HOT_AFTER, LONG
 from inference.log.bands import Bin
-from inference.log.episodes import Burn
+from inference.log.held import Held
 from inference.log.summary import Summary
 
 if TYPE_CHECKING:
@@ -27,6 +28,8 @@ FORMATS = ("svg", "png")
 CLEAN = DECISION["clear"]
 MOST_DOTS = 4000
 BEFORE, AFTER = 300.0, 420.0  # s shown before and after a burn
+SHOWN = 20.0  # min from its beginning shown at the least: a burn's time
+DURING = "#f3ead9"
 SETTINGS: Any = {
     "svg.hashsalt": "clogwise", "font.size": 10, "axes.spines.top": False, "axes.spines.right": False,
     "axes.edgecolor": LINE, "axes.labelcolor": INK, "text.color": INK, "xtick.color": INK, "ytick.color": INK,
@@ -34,36 +37,24 @@ SETTINGS: Any = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Predicted:
-    """What a burn should be like, for drawing beside a recorded one.
+def draw_log(summary: Summary, format_: str, hot_enough: float = 550.0) -> bytes | None:
+    """Return the picture: pressure against flow, and under it the last burn with the soot reckoned to be left.
 
-    Parameters
-    ----------
-    minutes : since its beginning [min]
-    low, high : bounds of the temperature after the filter at each of them [°C]
-    """
-
-    minutes: Sequence[float]
-    low: Sequence[float]
-    high: Sequence[float]
-
-
-def draw_log(
-    summary: Summary, format_: str, hot_enough: float = 550.0, predicted: Predicted | None = None
-) -> bytes | None:
-    """Return the picture: pressure against flow, and under it the last burn; None where there is nothing to draw.
+    None where there is nothing to draw.
 
     Parameters
     ----------
     summary : the recording
     format_ : svg or png
     hot_enough : temperature before the filter that serves this kind of filter [°C]
-    predicted : band of a predicted burn, drawn behind the recorded one
     """
-    with_fit = summary.gas is not None and summary.bands is not None
-    burn = summary.burns[-1] if summary.burns else None
-    parts = [p for p, there in (("fit", with_fit), ("burn", burn is not None)) if there]
+    parts = []
+    if summary.gas is not None and summary.bands is not None:
+        parts.append(("fit", 4.9))
+    if summary.burns:
+        parts.append(("burn", 5.4))
+        if summary.held[-1].should is not None:
+            parts.append(("soot", 2.5))
     if not parts:
         return None
     import matplotlib as mpl
@@ -72,15 +63,35 @@ def draw_log(
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(8.6, 4.9 * len(parts)), layout="constrained")
+        heights = [height for _, height in parts]
+        figure = Figure(figsize=(8.6, sum(heights)))
+        figure.set_layout_engine("constrained", hspace=0.06)
         FigureCanvasAgg(figure)
-        axes = figure.subplots(len(parts), 1, squeeze=False)[:, 0]
-        for part, axis in zip(parts, axes, strict=True):
-            if part == "fit":
-                pressure_against_flow(summary, axis)
-            elif burn is not None:
-                burn_over_time(summary, burn, axis, hot_enough, predicted)
+        axes = figure.subplots(len(parts), 1, squeeze=False, height_ratios=heights)[:, 0]
+        place = {name: axis for (name, _), axis in zip(parts, axes, strict=True)}
+        if "fit" in place:
+            pressure_against_flow(summary, place["fit"])
+        if "burn" in place:
+            last = len(summary.burns) - 1
+            burn_over_time(summary, last, place["burn"], hot_enough)
+            if "soot" in place:
+                soot_over_time(summary, last, place["soot"])
+                place["soot"].set_xlim(place["burn"].get_xlim())
+                place["burn"].set_xlabel("")
+        _settle(figure)
         return _bytes(figure, format_)
+
+
+def _settle(figure: Figure) -> None:
+    """Lay the picture out and round the places: the layout's solver does not give the same last bits each time."""
+    engine = figure.get_layout_engine()
+    if engine is None:
+        return
+    engine.execute(figure)
+    figure.set_layout_engine("none")
+    for axis in figure.axes:
+        box = axis.get_position()
+        axis.set_position((round(box.x0, 4), round(box.y0, 4), round(box.width, 4), round(box.height, 4)))
 
 
 def _bytes(figure: Figure, format_: str) -> bytes:
@@ -102,8 +113,8 @@ def pressure_against_flow(summary: Summary, axis: Axes) -> None:
     some = use[:: max(1, use.size // MOST_DOTS)]
     bins = summary.bands.bins
     axis.plot(
-        volume[some], pressure[some], ".", ms=3, alpha=0.35, color=FOR, mec="none", label=words("picture", "rows"),
-        rasterized=some.size > 1000,
+        volume[some], pressure[some], ".", ms=3, alpha=0.5, color=FOR, mec="none", rasterized=some.size > 1000,
+        label=words("picture", _which(summary)),
     )  # fmt: skip
     for name, colour, hatch, label in (
         ("clean", CLEAN, "", words("picture", "clean")),
@@ -126,6 +137,12 @@ def pressure_against_flow(summary: Summary, axis: Axes) -> None:
     axis.legend(loc="upper left", frameon=False, fontsize=9, markerscale=2)
 
 
+def _which(summary: Summary) -> str:
+    """Name of the phrase that says which rows are drawn: those that speak of the filter as it was at the end."""
+    kinds = {n.kind for n in summary.notes}
+    return next((k for k in ("rows_after_burn", "rows_before_burn") if k.replace("rows", "pressure") in kinds), "rows")
+
+
 def _limit_words(summary: Summary) -> str:
     limit = summary.bands.limit if summary.bands else None
     if limit is None:
@@ -142,46 +159,82 @@ def _band(axis: Axes, bins: Sequence[Bin], name: str, colour: str, hatch: str, l
     axis.plot(at, three[:, 1], "--", color=colour, lw=1.0)
 
 
-def burn_over_time(
-    summary: Summary, burn: Burn, axis: Axes, hot_enough: float, predicted: Predicted | None = None
-) -> None:
-    """Draw the exhaust temperatures about one burn, the mark it should pass, and the road speed under them."""
-    drive = summary.drive
-    begin = drive.time[burn.first]
-    end = drive.time[burn.last - 1]
+def burn_over_time(summary: Summary, index: int, axis: Axes, hot_enough: float) -> None:
+    """Draw the exhaust temperatures about one burn, what was foretold of it, and the road speed under them."""
+    drive, burn, held = summary.drive, summary.burns[index], summary.held[index]
+    begin, end = drive.time[burn.first], drive.time[burn.last - 1]
     rows = np.flatnonzero(
         (drive.time >= begin - BEFORE) & (drive.time <= end + AFTER) & (drive.segment == drive.segment[burn.first])
     )
     rows = rows[:: max(1, rows.size // MOST_DOTS)]
     minutes = (drive.time[rows] - begin) / 60.0
-    axis.axvspan(0.0, float(end - begin) / 60.0, color="#f3ead9", lw=0)
-    if predicted is not None:
-        axis.fill_between(
-            list(predicted.minutes), list(predicted.low), list(predicted.high), color=CLEAN, alpha=0.18, lw=0,
-            label=words("picture", "predicted"),
-        )  # fmt: skip
-    lines = (("before_catalyst", FOR, ":"), ("before_filter", AGAINST, "-"), ("after_filter", INK, "--"))
-    for place, colour, style in lines:
+    upto = max(float(minutes[-1]), SHOWN)
+    axis.axvspan(0.0, float(end - begin) / 60.0, color=DURING, lw=0, label=words("picture", "during"))
+    _foretold(axis, held, "after", upto, "should", "came")
+    lines = (("before_catalyst", FOR, ":", 1.4), ("before_filter", AGAINST, "-", 1.2), ("after_filter", INK, "-", 2.0))
+    for place, colour, style, width in lines:
         values = drive.get(f"exhaust_temperature_{place}")
         if values is not None:
-            axis.plot(minutes, values[rows], style, color=colour, lw=1.5, label=words("picture", place))
-    axis.axhline(hot_enough, color=LINE, lw=0.8, ls=(0, (6, 4)))
-    axis.annotate(
-        words("picture", "mark", mark=f"{hot_enough:g}"), (1.0, hot_enough), xycoords=("axes fraction", "data"),
-        ha="right", va="bottom", fontsize=8.5,
-    )  # fmt: skip
+            axis.plot(minutes, values[rows], style, color=colour, lw=width, label=words("picture", place))
+    _mark(axis, hot_enough, words("picture", "mark", mark=f"{hot_enough:g}"))
+    if held.should is not None and held.should.until_hot.high < LONG and abs(hot_enough - HOT_AFTER) > 40.0:
+        _mark(axis, HOT_AFTER, words("picture", "mark_after", mark=f"{HOT_AFTER:g}"))
     speed = drive.get("vehicle_speed")
     if speed is not None:
         under = axis.twinx()
         under.fill_between(minutes, 0.0, np.nan_to_num(speed[rows]), color=SOFT, alpha=0.25, lw=0)
-        under.set_ylim(0.0, 420.0)
+        under.set_ylim(0.0, 480.0)
         under.set_yticks([0, 50, 100])
         under.set_ylabel(words("picture", "speed"), loc="bottom")
         under.spines["right"].set_visible(True)
-    axis.set_ylim(bottom=0.0)
+    axis.set_ylim(0.0, max(720.0, axis.get_ylim()[1]))
+    axis.set_xlim(float(minutes[0]), upto)
     axis.set_xlabel(words("picture", "minutes"))
     axis.set_ylabel(words("picture", "temperature"))
-    number = summary.burns.index(burn) + 1
-    title = words("picture", "burn_title", number=number, name=PurePath(summary.log.name).name)
-    axis.set_title(title, loc="left", fontsize=11)
-    axis.legend(loc="center left", frameon=False, fontsize=9, bbox_to_anchor=(0.0, 0.62))
+    name = PurePath(summary.log.name).name
+    title = words("picture", "burn_title", number=index + 1, count=len(summary.burns), name=name)
+    axis.set_title(f"{title}\n{wrapped(verdict_told(held.verdict))}", loc="left", fontsize=11, pad=58)
+    axis.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=2, frameon=False, fontsize=9, borderaxespad=0.3)
+
+
+def soot_over_time(summary: Summary, index: int, axis: Axes) -> None:
+    """Draw the share of the soot that is left, as a burn should leave it and with the gas that came."""
+    burn, held = summary.burns[index], summary.held[index]
+    axis.axvspan(0.0, burn.minutes, color=DURING, lw=0)
+    _foretold(axis, held, "left", float("inf"), "soot_should", "soot_came", 100.0)
+    axis.set_ylim(0.0, 104.0)
+    axis.set_yticks([0, 20, 50, 100])
+    _mark(axis, 20.0, words("picture", "mark_soot"))
+    axis.set_xlabel(words("picture", "minutes"))
+    axis.set_ylabel(words("picture", "soot"))
+    axis.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=2, frameon=False, fontsize=9, borderaxespad=0.3)
+
+
+def _foretold(
+    axis: Axes, held: Held, what: str, upto: float, should: str, came: str, times: float = 1.0
+) -> None:  # fmt: skip
+    """Draw the bands of what was foretold, 10 to 90 % with the middle, up to a minute."""
+    for foretold, colour, hatch, name in ((held.should, CLEAN, "", should), (held.came, SOFT, "////", came)):
+        if foretold is None:
+            continue
+        minutes = foretold.seconds / 60.0
+        use = minutes <= upto
+        low, mid, high = (times * row[use] for row in getattr(foretold, what))
+        axis.fill_between(
+            minutes[use], low, high, facecolor=colour, alpha=0.22, edgecolor=colour, hatch=hatch, lw=0,
+            label=words("picture", name),
+        )  # fmt: skip
+        axis.plot(minutes[use], mid, "--", color=colour, lw=1.0)
+
+
+def _mark(axis: Axes, at: float, label: str) -> None:
+    axis.axhline(at, color=LINE, lw=0.8, ls=(0, (6, 4)))
+    axis.annotate(
+        label, (1.0, at), xycoords=("axes fraction", "data"), xytext=(-3, 2), textcoords="offset points",
+        ha="right", va="bottom", fontsize=8.5, bbox={"fc": "white", "ec": "none", "alpha": 0.8, "pad": 0.8}, zorder=5,
+    )  # fmt: skip
+
+
+def wrapped(sentence: str) -> str:
+    """Return a sentence broken to the width of the picture."""
+    return "\n".join(textwrap.wrap(sentence, 96))

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import isfinite
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
+from explain.burntold import basis_told, foretold_told, reason_told, seen_told, verdict_told, words
 from explain.terminal import Line, print_block
-from explain.words import figure, phrases
+from explain.words import figure
 from inference.log.bands import Bin, Three
 from inference.log.columns import Column
-from inference.log.episodes import Burn
+from inference.log.held import Held
 from inference.log.merge import nested, readings_block, source_line
 from inference.log.notes import Note
 from inference.log.summary import Summary
+from inference.values import Spread
 from kb.log_columns import log_columns
 
 # what tells of the file and what was taken for granted, not of the vehicle
@@ -30,11 +33,6 @@ OF_PRESSURE = (
     "no_gas_temperature", "no_filter_size", "pressure_after_burn", "pressure_before_burn",
 )  # fmt: skip
 TOO_HOT = 750.0  # °C after the filter; the mark of the rules that find a burn too hot
-
-
-def words(group: str, name: str, /, **slots: object) -> str:
-    """Return a phrase about recordings with its slots filled."""
-    return str(phrases("en_log")[group][name]).format(**slots)
 
 
 def told(note: Note) -> str:
@@ -122,7 +120,14 @@ class LogView:
             return [Text(words("burn", "unseen"))]
         if not self.s.burns:
             return [Text(words("burn", "none"))]
-        return [("· ", Text(burn_told(b, i, self.mark))) for i, b in enumerate(self.s.burns, 1)]
+        lines: list[Line] = []
+        for number, (burn, held) in enumerate(zip(self.s.burns, self.s.held, strict=True), 1):
+            lines.append(("· ", Text(seen_told(burn, number, self.mark))))
+            foretold = foretold_told(held)
+            lines += [("  ", Text(foretold))] if foretold else []
+            lines.append(("  ", Text(verdict_told(held.verdict), style="bold")))
+        bases = dict.fromkeys(basis_told(h) for h in self.s.held if h.should is not None)
+        return [*lines, *(Text(b, style="dim") for b in bases)]
 
     def _driving(self) -> list[Line]:
         trips = self.s.trips
@@ -144,33 +149,6 @@ class LogView:
             lines.append(Text(words("driving", "usage", minutes=f"{mean:.0f}", km=figure(mean_km))))
         lines += [Text(told(n), style="dim") for n in self.s.notes if n.kind == "use_too_short"]
         return lines
-
-
-def burn_told(burn: Burn, number: int, mark: float) -> str:
-    """Return what one burn was like, in sentences."""
-    parts = [
-        words(
-            "burn",
-            "line",
-            number=number,
-            begin=figure(burn.begin / 60.0),
-            minutes=figure(round(burn.minutes, 1)),
-            plateau=f"{burn.before_filter:.0f}",
-            hot=figure(round(burn.hot_minutes, 1)),
-            mark=figure(mark),
-        )
-    ]
-    if burn.before_catalyst is not None:
-        parts.append(words("burn", "catalyst", lift=f"{burn.before_filter - burn.before_catalyst:.0f}"))
-    if burn.after_filter is not None:
-        parts.append(words("burn", "after", after=f"{burn.after_filter:.0f}"))
-    if burn.cut_at_start:
-        parts.append(words("burn", "cut"))
-    parts.append(words("ended", burn.ended))
-    if burn.left is not None:
-        parts.append(words("burn", "left", low=f"{burn.left[0]:.2f}", high=f"{burn.left[2]:.2f}"))
-    parts.append(words("verdict", burn.verdict))
-    return " ".join(parts)
 
 
 def as_json(summary: Summary, case: str) -> dict[str, Any]:
@@ -204,12 +182,14 @@ def as_json(summary: Summary, case: str) -> dict[str, Any]:
         "burns": [
             {
                 "begin_s": _round(b.begin), "minutes": _round(b.minutes), "before_filter_c": _round(b.before_filter),
-                "hot_minutes": _round(b.hot_minutes), "ended": b.ended, "verdict": b.verdict,
+                "hot_minutes": _round(b.hot_minutes), "ended": b.ended, "verdict": h.verdict.mode,
+                "because": [{"kind": r.kind, "says": reason_told(r), **_figures(r.values)} for r in h.verdict.reasons],
                 "before_catalyst_c": None if b.before_catalyst is None else _round(b.before_catalyst),
                 "after_filter_c": None if b.after_filter is None else _round(b.after_filter),
                 "resistance_left": _three(b.left), "cut_at_start": b.cut_at_start,
+                "foretold": _foretold(h),
             }
-            for b in s.burns
+            for b, h in zip(s.burns, s.held, strict=True)
         ],
         "trips": [
             {
@@ -262,7 +242,26 @@ def _around(pair: tuple[float, float]) -> str:
 
 
 def _round(value: float) -> float | None:
-    return float(f"{value:.6g}") if value == value else None  # NaN is not known
+    return float(f"{value:.6g}") if isfinite(value) else None
+
+
+def _figures(values: tuple[tuple[str, float], ...]) -> dict[str, float | None]:
+    return {name: _round(value) for name, value in values}
+
+
+def _foretold(held: Held) -> dict[str, Any] | None:
+    """What was foretold of a burn; null where a time is not reached or a thing is not known."""
+    if held.should is None:
+        return None
+    return {
+        "until_450_c_min": _spread(held.should.until_hot), "until_80_percent_min": _spread(held.should.until_done),
+        "burnt_by_the_end": _spread(held.burnt), "extra_pressure_left": _spread(held.left),
+        "soot_before_g_per_l": _spread(held.soot), "recorded": list(held.recorded),
+    }  # fmt: skip
+
+
+def _spread(spread: Spread | None) -> list[float | None] | None:
+    return None if spread is None else _three((spread.low, spread.mid, spread.high))
 
 
 def _pair(pair: tuple[float, float]) -> list[float | None]:

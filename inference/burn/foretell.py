@@ -5,7 +5,7 @@ recorded temperature). Flow, oxygen and the temperature at the beginning are the
 recorded, else those of :mod:`inference.burn.conditions`.
 
 What is not known is sampled by the fixed lattice of :mod:`inference.burn.conditions`: 31 members, no random numbers,
-the same answer each time. Few are enough: every unknown is met at each of its 31 quantiles, and a thousand random
+the same answer each time. Few are enough: every unknown is met at each of its 31 quantiles, and five hundred random
 members move the ends of the band far less than the band is wide (tests/outside/test_burn_foretold.py). More would only
 take longer.
 """

@@ -65,7 +65,8 @@ def run(*words: object, code: int = 0) -> Said:
 def test_what_is_printed(folder: Path) -> None:
     said = " ".join(run(folder / "case.yaml", folder / "drive.csv").stdout.split())
     assert "3,600 rows over 60 minutes" in said
-    assert "Hot enough for long enough; it looks complete." in said
+    assert "It went as it should: at most" in said
+    assert "passes 450 °C after the filter within" in said
     assert "coolant_temperature: {road: 70 °C}" in said
     assert "the coolant never reached 80 °C; the most was 70 °C" in said
     assert "one trip of 59.7 minutes" in said
@@ -83,7 +84,9 @@ def test_the_printed_readings_can_be_copied_into_a_case(folder: Path, knowledge:
 def test_json_says_the_same(folder: Path) -> None:
     answer = json.loads(run(folder / "case.yaml", folder / "drive.csv", "--json").stdout)
     assert answer["readings"]["coolant_temperature"] == {"road": "70 °C"}
-    assert [b["verdict"] for b in answer["burns"]] == ["looks complete"]
+    assert [b["verdict"] for b in answer["burns"]] == ["as it should"]
+    low, mid, high = answer["burns"][0]["foretold"]["until_450_c_min"]
+    assert 0 < low < mid < high < 10
     assert answer["recording"]["rows"] == 3600
     assert all(n["says"] and "{" not in n["says"] for n in answer["notes"])
 
@@ -216,7 +219,7 @@ def test_mdf_4(folder: Path) -> None:
     assert mdf["fit"]["slope_mbar_per_100_m3_h"][0] == pytest.approx(
         plain["fit"]["slope_mbar_per_100_m3_h"][0], rel=0.03
     )
-    assert [b["verdict"] for b in mdf["burns"]] == ["looks complete"]
+    assert [b["verdict"] for b in mdf["burns"]] == ["as it should"]
 
 
 def test_what_is_no_mdf(folder: Path) -> None:

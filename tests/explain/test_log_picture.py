@@ -15,8 +15,9 @@ from matplotlib.figure import Figure
 from rich.console import Console
 
 from bench.drive import Wish
-from explain.logpicture import Predicted, burn_over_time, draw_log, pressure_against_flow
-from explain.logview import LogView, as_json, words
+from explain.burntold import words
+from explain.logpicture import burn_over_time, draw_log, pressure_against_flow, soot_over_time
+from explain.logview import LogView, as_json
 from inference.log.summary import Summary, summarise
 from inference.read_case import parse_case
 from kb.model import Knowledge
@@ -43,7 +44,7 @@ def legend(axis: Axes) -> set[str]:
 def test_the_bands_and_the_fit_are_drawn_with_what_they_are(summary: Summary) -> None:
     axis = Figure().subplots()
     pressure_against_flow(summary, axis)
-    assert {words("picture", "clean"), words("picture", "fit"), words("picture", "rows")} < legend(axis)
+    assert {words("picture", "clean"), words("picture", "fit"), words("picture", "rows_after_burn")} < legend(axis)
     fitted = next(line for line in axis.lines if line.get_label() == words("picture", "fit"))
     assert summary.fit is not None
     assert summary.bands is not None
@@ -53,17 +54,34 @@ def test_the_bands_and_the_fit_are_drawn_with_what_they_are(summary: Summary) ->
     assert axis.get_xlabel().endswith("[m³/h]")
 
 
-def test_a_predicted_burn_is_drawn_as_a_band_where_it_is_given(summary: Summary) -> None:
-    burn = summary.burns[0]
-    plain, banded = Figure().subplots(), Figure().subplots()
-    burn_over_time(summary, burn, plain, 550.0)
-    assert words("picture", "predicted") not in legend(plain)
-    band = Predicted([0.0, 5.0, 10.0], [300.0, 540.0, 560.0], [340.0, 640.0, 680.0])
-    burn_over_time(summary, burn, banded, 550.0, band)
-    assert words("picture", "predicted") in legend(banded)
-    shown = draw_log(summary, "svg", 550.0, band)
-    assert shown is not None
-    assert shown != draw_log(summary, "svg", 550.0)
+def test_what_was_foretold_is_drawn_behind_what_was_recorded(summary: Summary) -> None:
+    axis, below = Figure().subplots(2)
+    burn_over_time(summary, 0, axis, 550.0)
+    assert {words("picture", name) for name in ("should", "came", "after_filter", "during")} < legend(axis)
+    assert words("mode", "as it should") in axis.get_title(loc="left")
+    bands = {c.get_label(): c for c in axis.collections}
+    held = summary.held[0]
+    assert held.should is not None
+    assert held.came is not None
+    for band, foretold in (("should", held.should), ("came", held.came)):
+        corners = np.asarray(bands[words("picture", band)].get_paths()[0].vertices)[:, 1]
+        assert np.max(corners) == pytest.approx(foretold.after[2].max(), abs=1.0)
+    soot_over_time(summary, 0, below)
+    assert {words("picture", "soot_should"), words("picture", "soot_came")} == legend(below)
+    assert below.get_ylabel().endswith("[%]")
+
+
+def test_a_recording_that_begins_in_a_burn_is_drawn_without_a_forecast(knowledge: Knowledge) -> None:
+    log = recorded(WISH)
+    late = log.time >= 34 * 60.0
+    cut = replace(log, time=log.time[late], segment=log.segment[late],
+                  channels={k: v[late] for k, v in log.channels.items()})  # fmt: skip
+    half = summarise(cut, parse_case(CASE, "case", knowledge), knowledge)
+    assert half.held[0].should is None
+    axis = Figure().subplots()
+    burn_over_time(half, 0, axis, 550.0)
+    assert words("picture", "should") not in legend(axis)
+    assert draw_log(half, "svg") is not None
 
 
 def test_nothing_to_draw_is_none(knowledge: Knowledge) -> None:

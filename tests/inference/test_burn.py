@@ -153,8 +153,19 @@ ALL = Spread(0.7, 0.9, 0.98)
     (BurnSeen(NEEDED, None, 500.0), "cannot tell"),
     (BurnSeen(NEEDED, 610.0, 600.0), "cannot tell"),
     (BurnSeen(NEEDED, 610.0, 600.0, 20.0, ALL, Spread(0.2, 0.5, 0.8)), "cannot tell"),
+    (BurnSeen(NEEDED, 610.0, 600.0, 20.0, ALL, Spread(0.1, 0.4, 0.6)), "as it should"),
+    # after the filter the mark was due and not passed, whatever the sensor before it says
+    (BurnSeen(NEEDED, 600.0, 390.0, 20.0, ALL, None, hot_by=Spread(2.0, 4.0, 8.0)), "never hot enough"),
+    (BurnSeen(NEEDED, 600.0, 390.0, 5.0, Spread(0.1, 0.3, 0.45), None, hot_by=Spread(2.0, 4.0, 8.0)), "ended early"),
+    # the time would have been enough, had it been hotter
+    (BurnSeen(NEEDED, 530.0, 520.0, 15.0, Spread(0.1, 0.3, 0.6), None, could=ALL), "never hot enough"),
+    (BurnSeen(NEEDED, 530.0, 520.0, 4.0, Spread(0.0, 0.2, 0.6), None, could=Spread(0.1, 0.4, 0.8)), "ended early"),
+    # most of the soot lies there still, and the time was not surely enough
+    (BurnSeen(NEEDED, 600.0, 600.0, 5.0, Spread(0.5, 0.7, 0.95), Spread(0.6, 0.7, 0.8)), "ended early"),
+    (BurnSeen(NEEDED, 600.0, 600.0, 12.0, ALL, None, whole=False), "cannot tell"),
+    (BurnSeen(NEEDED, 600.0, 800.0, 12.0, ALL, None, whole=False), "too hot"),
 ])  # fmt: skip
 def test_how_a_burn_failed(seen: BurnSeen, mode: str) -> None:
     verdict = judge(seen)
     assert verdict.mode == mode
-    assert verdict.because
+    assert verdict.reasons
