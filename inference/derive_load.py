@@ -123,7 +123,7 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     volume = ref.housing.body.volume
     more: Array | float = 0.0
     if sheet.case.filter_type == "additive":
-        more = ash_physics.ADDITIVE_RATE.of_vehicle("ash_distance")
+        more = ash_physics.additive_sample(sheet.case.engine_litres)
         notes += ("The additive's own ash was counted in.",)
     sheet.memo["ash_rate"] = np.asarray(rate * capture + more) / volume
     if known is not None:

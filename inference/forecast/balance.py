@@ -8,9 +8,8 @@ from inference.physics.calibration import Parameter
 from inference.physics.valid import Numeric, valid
 
 # Soot that leaves a warm, sound engine: 5 to 50 mg/km (from memory); cars certified without filter kept to 25 mg/km
-# over a cold start (s24-euro-5-limits), so most lie below.
+# over a cold start (s24-euro-5-limits), so most lie below. Of a 2 l engine; it goes with the fuel used.
 ENGINE_SOOT = Parameter(8e-9, 16e-9, 32e-9, "kg/m", True, "8 to 32 mg/km; from memory, bound s24-euro-5-limits")
-ENGINE_SIZE = 2.0e-3  # m^3, to which that rate belongs; it goes with the root of the size as the fuel used does
 IDLE_SOOT = Parameter(0.03e-6, 0.08e-6, 0.25e-6, "kg/s", True, "0.1 to 0.9 g/h; from memory")
 MOST_SOOT = 10.0  # times the sound engine, all faults together (from memory)
 COLD_SOOT = Parameter(0.2, 0.5, 1.1, "1", False, "more soot while cold, as a share; from memory")

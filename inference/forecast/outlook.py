@@ -25,6 +25,7 @@ from inference.forecast.simulate import Path, Week, log_left, shares, simulate
 from inference.forecast.usage import Usage, usage_of
 from inference.physics.calibration import Parameter
 from inference.physics.sampling import Z10, N
+from inference.physics.usage import ENGINE_SIZE, fuel_use
 from inference.physics.valid import Array
 from inference.result import Result
 from kb.model import Effect, Knowledge
@@ -247,7 +248,7 @@ class _Setting:
     ) -> Array:
         u = self.usage
         litres = self.result.case.engine_litres
-        size = (litres * 1e-3 / balance.ENGINE_SIZE) ** 0.5 if litres else 1.0
+        size = fuel_use(litres * 1e-3) / fuel_use(ENGINE_SIZE) if litres else 1.0
         rate, idle_rate = drawn(balance.ENGINE_SOOT, "soot") * size, drawn(balance.IDLE_SOOT, "idle_soot") * size
         cold = np.maximum(drawn(balance.COLD_SOOT, "cold"), 0.0)
         short = balance.soot_made(u.distance, u.time, 0.0, warm_up, cold, rate, idle_rate) * u.trips

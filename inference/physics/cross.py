@@ -181,39 +181,3 @@ def fuel_from_burns(burns: Numeric, share_each: Numeric) -> Numeric:
     0.0296
     """
     return -np.expm1(-burns * share_each)
-
-
-@valid(positive=("warm_up",), not_negative=("time",), settled=(340.0, 380.0, "K"), ambient=(243.15, 313.15, "K"))
-def coolant_warming(time: Numeric, ambient: Numeric, warm_up: Numeric, settled: float = 361.15) -> Numeric:
-    """Coolant temperature of an engine warming from cold, driven lightly.
-
-    Equation: T = T_amb + (T_set - T_amb) min(1, t / t_set)^0.8, with t_set so that 80 °C is reached at t_warm
-
-    Parameters
-    ----------
-    time : since the cold start [s]
-    ambient : temperature outside [K]
-    warm_up : time to 80 °C of coolant, see heat.warm_up_time [s]
-    settled : temperature the thermostat holds [K]
-
-    Returns
-    -------
-    coolant temperature [K]
-
-    Raises
-    ------
-    ValueError : no warm-up time, or a negative time
-
-    Valid range: -30 to 40 °C outside, thermostats of 70 to 105 °C that shut.
-
-    References
-    ----------
-    Shape (nearly straight, bending as losses grow): from-memory; s37-cold-start-2020 for oil some 10 K behind.
-
-    Examples
-    --------
-    >>> round(float(coolant_warming(690.0, 293.15, 690.0)) - 273.15, 1)
-    80.0
-    """
-    reach = ((353.15 - ambient) / (settled - ambient)) ** (1.0 / 0.8)
-    return ambient + (settled - ambient) * np.minimum(1.0, time / (warm_up / reach)) ** 0.8

@@ -28,6 +28,8 @@ CASES: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
     (fp.entrance_exit_drop, (RHO, FLOW, VOLUME, PITCH, OPENING, LENGTH), "Pa"),
     (fp.channel_reynolds, (RHO, MU, FLOW, VOLUME, PITCH, OPENING, LENGTH), ""),
     (ash.ash_load, (Q(0.7e-9, "kg/m"), Q(150_000, "km"), 0.7, VOLUME), "kg/m**3"),
+    (ash.additive_rate, (Q(5, "kg") / Q(100, "km"), Q(10, "mg/kg")), "kg/m"),
+    (ash.distance_left, (Q(24, "g/l"), Q(35, "g/l"), Q(0.16, "g/l") / Q(1000, "km")), "m"),
     (air.air_mass_ratio, (Q(30, "g/s"), Q(40, "g/s")), ""),
     (air.boost_ratio, (Q(1800, "mbar"), Q(2.4, "bar")), ""),
     (heat.lift_power, (Q(35, "g/s"), Q(1.1, "kJ/kg/K"), Q(350, "K")), "W"),

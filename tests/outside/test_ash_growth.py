@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import cantera
 import pytest
 
-from inference.physics import ash
+from inference.physics import ash, usage
 
 SOOT = 6.0  # g/l, S8
 EQUAL_AT, MOST_AT = 53_000e3, 241_000e3  # m, S8
@@ -34,3 +35,51 @@ def test_a_car_with_the_right_oil_lasts_about_as_long_as_filters_are_said_to() -
     km = float(ash.distance_left(0.0, ash.CAPACITY.mid, rate)) / 1e3
     assert km > 80_000 * 1.609
     assert km < 600_000
+
+
+def weight(atoms: dict[str, float]) -> float:
+    """Mass of a mole by cantera's table of the elements [g]."""
+    return sum(count * float(cantera.Element(name).weight) for name, count in atoms.items())
+
+
+def test_a_metal_of_the_fuel_ends_as_its_oxide() -> None:
+    """Atomic weights (cantera): ceria over cerium and ferric oxide over iron; one figure stands for both."""
+    ceria = weight({"Ce": 1, "O": 2}) / weight({"Ce": 1})
+    ferric = weight({"Fe": 2, "O": 3}) / weight({"Fe": 2})
+    assert ceria < ash.OXIDE_OVER_METAL < ferric
+    assert (ceria + ferric) / 2 == pytest.approx(ash.OXIDE_OVER_METAL, abs=0.005)
+
+
+def test_fuel_on_a_distance_by_the_carbon_dioxide_it_makes() -> None:
+    """By the atoms of CH1.85 a kilogram makes 3.17 kg of carbon dioxide, so 5 kg on 100 km are 160 g/km.
+
+    A passenger car of 2 l emits some 120 (certified, new) to 220 g/km (town, old) on the road: from memory.
+    """
+    dioxide = weight({"C": 1, "O": 2}) / weight({"C": 1, "H": 1.85})
+    assert dioxide == pytest.approx(3.17, abs=0.01)
+    low, high = (usage.fuel_use(2.0e-3, fuel) * dioxide * 1e6 for fuel in (usage.FUEL_USE.low, usage.FUEL_USE.high))
+    assert 120.0 < low < high < 220.0
+
+
+def test_oil_and_fuel_agree_on_what_share_oil_is() -> None:
+    """Two figures remembered apart (from memory): oil on a distance, and oil as 0.05 to 0.2 % of the fuel."""
+    share = ash.OIL_USE.mid * ash.OIL_DENSITY / usage.fuel_use(2.0e-3)
+    assert 0.0005 < share < 0.002
+
+
+def test_the_additive_goes_with_the_fuel() -> None:
+    """A metal kept is a metal burnt: twice the fuel or twice the dose leaves twice the ash, a small engine less."""
+    of = [float(sorted(ash.additive_sample(litres))[128]) for litres in (1.4, 2.0, 3.0)]
+    assert of[0] < of[1] < of[2]
+    assert of[2] / of[1] == pytest.approx(1.5**0.5, rel=1e-9)
+    assert ash.additive_rate(100e-6, 9e-6) == pytest.approx(2 * ash.additive_rate(50e-6, 9e-6))
+    assert ash.additive_sample(None) == pytest.approx(ash.additive_sample(2.0))
+
+
+def test_a_filter_with_additive_fills_about_twice_as_fast() -> None:
+    """Such filters had to come off for ash after 80,000 to 180,000 km (from memory), with 2.5 to 4 l of filter."""
+    oil = float(ash.ash_rate(ash.OIL_USE.mid, ash.SULPHATED_ASH[None].mid)) * ash.CAPTURE.mid
+    for metal, volume, least, most in ((25e-6, 2.5e-3, 40e3, 110e3), (9e-6, 2.9e-3, 70e3, 200e3)):
+        rate = (oil + float(ash.additive_rate(usage.fuel_use(2.0e-3), metal))) / volume
+        km = float(ash.distance_left(0.0, ash.CAPACITY.mid, rate)) / 1e3
+        assert least < km < most, km
