@@ -158,6 +158,10 @@ class Journal:
             if getattr(sheet.round, kind)(name) != value
         )
 
+    def looks_at(self, kind: str, name: str) -> bool:
+        """Whether any step, in any round of the case as it stands, looked at a fact."""
+        return any(fact[1:] == (kind, name) for fact in self._facts)
+
     def note(self, read: _Look | _Record) -> None:
         """Note a read of the step now open."""
         if self._open:

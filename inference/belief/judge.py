@@ -7,7 +7,7 @@ from math import log10
 
 import numpy as np
 
-from inference.belief.activation import posteriors
+from inference.belief.activation import Posterior, posteriors
 from inference.belief.decibans import totals, without_each
 from inference.belief.evidence import Evidence
 from inference.belief.verdict import Verdict
@@ -29,9 +29,14 @@ def level_of(p: float, settled: str | None) -> Level:
     return "likely" if p >= LIKELY else "possible" if p >= POSSIBLE else "unlikely"
 
 
-def judge(knowledge: Knowledge, evidence: Evidence) -> tuple[tuple[CauseResult, ...], float]:
-    """Return the causes, most probable first, without their weights, and the chance that none of them is there."""
-    posterior = posteriors(evidence.net)
+def judge(
+    knowledge: Knowledge, evidence: Evidence, posterior: Posterior | None = None
+) -> tuple[tuple[CauseResult, ...], float]:
+    """Return the causes, most probable first, without their weights, and the chance that none of them is there.
+
+    ``posterior`` is that of the evidence's net, where it is known already.
+    """
+    posterior = posterior or posteriors(evidence.net)
     chance = dict(zip(evidence.net.names, posterior.causes[0].tolist(), strict=True))
     still = posterior.states[0, :, 0].tolist()
     bringing = {

@@ -8,9 +8,11 @@ reaches them, and the belief is worked out anew only when a finding it hears of 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
+from inference.belief.activation import posteriors_of
 from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
@@ -83,55 +85,72 @@ class Again:
         self._memory = Memory()
         evidence_from(case, knowledge, self.base.findings, self._memory)  # remembered first, and so for good
         self._journal = Journal()
-        self._derive(case)  # kept, so that a change derives only what it touches
+        derive(case, knowledge, self._journal)  # kept, so that a change derives only what it touches
 
-    def of(self, case: Case, derives: bool = True) -> Standing | None:
-        """Return how a changed case stands; None where its evidence contradicts itself beyond belief.
+    def of(self, case: Case) -> Standing | None:
+        """Return how a changed case stands; None where its evidence contradicts itself beyond belief."""
+        return self.of_all([case])[0]
 
-        ``derives`` False says that no derived reading differs from that of the case as it stands.
-        """
-        try:
-            if not _same_frame(case, self.case):
-                return standing_of(case, judge_case(case, self.knowledge))
-            return self._of(case, self._derive(case) if derives else self.base.derived)
-        except ImpossibleEvidence:
-            return None
+    def of_all(self, cases: Sequence[Case]) -> list[Standing | None]:
+        """Return how each of several changed cases stands; the belief of all is worked out together."""
+        out: list[Standing | None] = [None] * len(cases)
+        heard: list[tuple[int, _Heard]] = []
+        for place, case in enumerate(cases):
+            if _same_frame(case, self.case):
+                heard.append((place, self._hear(case)))
+                continue
+            with suppress(ImpossibleEvidence):
+                out[place] = standing_of(case, judge_case(case, self.knowledge))
+        anew = [h.evidence for _, h in heard if h.evidence is not None]
+        believed = iter(posteriors_of([e.net for e in anew]))
+        for place, one in heard:
+            if one.evidence is None:
+                out[place] = self._decide(one, self.base.evidence, self.base.causes, self.base.none_listed)
+            elif (posterior := next(believed)) is not None:
+                out[place] = self._decide(one, one.evidence, *judge(self.knowledge, one.evidence, posterior))
+        return out
 
-    def derive_alike(self, case: Case, other: Case) -> bool:
-        """Whether two changed cases have the same derived readings."""
-        return self._derive(case) == self._derive(other)
+    def moves_derived(self, slot: str) -> bool:
+        """Whether anything is derived from a reading."""
+        return self._journal.looks_at("number", slot)
 
-    def _of(self, case: Case, derived: Sequence[dict[str, DerivedReading]]) -> Standing:
+    def _hear(self, case: Case) -> _Heard:
+        """Derive and find what a change reaches; gather the evidence anew if the belief hears of a finding changed."""
         base, knowledge = self.base, self.knowledge
-        facts = round_facts(case, knowledge, derived, origins=False)
+        derived = derive(case, knowledge, self._journal)
+        facts = round_facts(case, knowledge, derived, origins=False).slots
         findings = []
-        for i, slots in enumerate(facts.slots):
+        for i, slots in enumerate(facts):
             moved = _moved(base.facts[i], slots, self.program.find.slots)
             findings.append(redo(self.program.find, base.findings[i], slots, moved) if moved else base.findings[i])
-        evidence, causes, none_listed = base.evidence, base.causes, base.none_listed
+        evidence = None
         if any(new[f] != old[f] for new, old in zip(findings, base.findings, strict=True) for f in self.heard):
             evidence = evidence_from(case, knowledge, findings, self._memory)
-            causes, none_listed = judge(knowledge, evidence)
+        return _Heard(case, tuple(facts), tuple(derived), tuple(findings), evidence)
+
+    def _decide(
+        self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
+    ) -> Standing:
+        base, facts, findings = self.base, heard.facts[-1], heard.findings[-1]
         before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
-        now = _for_decision(facts.slots[-1], findings[-1], causes)
+        now = _for_decision(facts, findings, causes)
         moved = _moved(before, now, self.program.decide.slots)
         decided = redo(self.program.decide, base.decided, now, moved) if moved else base.decided
-        gate = decide(knowledge, {**findings[-1], **decided}, causes)
+        gate = decide(self.knowledge, {**findings, **decided}, causes)
         return Standing(
-            case,
-            tuple(facts.slots),
-            tuple(derived),
-            tuple(findings),
-            decided,
-            evidence,
-            causes,
-            none_listed,
-            gate,
+            heard.case, heard.facts, heard.derived, heard.findings, decided, evidence, causes, none_listed, gate
         )
 
-    def _derive(self, case: Case) -> list[dict[str, DerivedReading]]:
-        """Do what :func:`inference.derive.derive` does, step by step only where something it looks at has changed."""
-        return derive(case, self.knowledge, self._journal)
+
+@dataclass(frozen=True)
+class _Heard:
+    """A changed case up to its evidence; None where that is the same as of the case as it stands."""
+
+    case: Case
+    facts: tuple[dict[str, Value], ...]
+    derived: tuple[dict[str, DerivedReading], ...]
+    findings: tuple[Mapping[str, FindingResult], ...]
+    evidence: Evidence | None
 
 
 def _same_frame(case: Case, other: Case) -> bool:

@@ -1,14 +1,17 @@
 """What would turn the answer: every fact that alone, at another value, changes the decision or the most probable cause.
 
-Rules are steps, so for a reading that only rules look at, the values between two limits are all alike: the turn is
-found exactly. A reading from which others are derived moves the belief smoothly: its turn is found by stepping away
-in growing multiples of the instrument's error and halving the step in which the answer turned.
+Rules are steps, but how far a reading lies beyond a limit counts as well, and what is derived from it moves smoothly.
+So each reading is followed away from its value, across every limit and in growing multiples of the instrument's error;
+where the answer turned, the limits crossed are tried first (they are exact), then the step is halved.
+
+Every search is a generator that says which variations it wants judged next; all searches go on side by side, so that
+what they want is judged together.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -29,6 +32,8 @@ GROWS = 4  # each step away from the value as it stands is so many times the one
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 Outcome = tuple[Decision, str | None]
+Wanted = list[Case | None]  # variations to be judged; None: a figure or word that cannot be
+Search = Generator[Wanted, list[Outcome | None], list["Turn"]]
 
 
 @dataclass(frozen=True)
@@ -86,9 +91,9 @@ def tipping(case: Case, knowledge: Knowledge, again: Again | None = None) -> Tip
     """Find every single fact that would turn the answer; see the module for how."""
     search = _Search(again or Again(case, knowledge))
     asked = open_facts(knowledge, search.again.base, case)
-    turns = [t for slot, round_ in _facts(case) for t in search.turns(slot, round_, True)]
-    for slot in asked:
-        turns += search.turns(slot, case.rounds[-1], False)
+    searches = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
+    searches += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
+    turns = [turn for found in search.side_by_side(searches) for turn in found]
     turns.sort(key=lambda t: (not t.given, t.errors if t.errors is not None else math.inf, t.slot, str(t.at)))
     return Tipping(*search.base, tuple(turns), asked, search.tried)
 
@@ -108,37 +113,59 @@ class _Search:
         self.base = outcome_of(again.base)
         self.tried = 0
 
-    def turns(self, slot: str, round_: Round, given: bool) -> list[Turn]:
-        """Return the turns of one fact."""
+    def along(self, slot: str, round_: Round, given: bool) -> list[Search]:
+        """Return the searches for the turns of one fact."""
         reading = self.knowledge.readings.get(slot.partition(".")[0])
         if reading is not None:
-            return list(_Number(self, slot, round_, reading, given).turns())
+            return _Number(self, slot, round_, reading, given).searches()
         if slot in self.knowledge.questions:
             before = round_.answers.get(slot) if given else None
             options = [o for o in self.knowledge.questions[slot].options if o != before]
-            return [t for o in options for t in self._word(slot, round_, before, o, given)]
+            return [self._words(slot, round_, before, options, given)]
         if slot == "codes":
-            return list(self._word(slot, round_, None, "none", given))
-        return list(self._word(slot, round_, "present", "not listed", given))
+            return [self._words(slot, round_, None, ["none"], given)]
+        return [self._words(slot, round_, "present", ["not listed"], given)]
 
-    def _word(self, slot: str, round_: Round, before: str | None, value: str, given: bool) -> Iterator[Turn]:
-        found = self.outcome(slot, round_, [] if slot == "codes" else value)
-        if found is not None and found != self.base:
-            yield Turn(slot, round_.index, given, before, value, "is", "1", True, None, *found)
+    def side_by_side(self, searches: Sequence[Search]) -> list[list[Turn]]:
+        """Run all searches, judging together what they want next; return what each found."""
+        found: list[list[Turn]] = [[] for _ in searches]
+        wants = {place: next(search) for place, search in enumerate(searches)}
+        while wants:
+            cases = [case for wanted in wants.values() for case in wanted]
+            outcomes = iter(self._judge(cases))
+            told = {place: [next(outcomes) for _ in wanted] for place, wanted in wants.items()}
+            wants = {}
+            for place, answers in told.items():
+                try:
+                    wants[place] = searches[place].send(answers)
+                except StopIteration as end:
+                    found[place] = end.value
+        return found
 
-    def outcome(self, slot: str, round_: Round, value: object) -> Outcome | None:
-        """Judge the case with one answer or code written new; None where that cannot be."""
+    def _judge(self, cases: Wanted) -> list[Outcome | None]:
+        real = [case for case in cases if case is not None]
+        self.tried += len(real)
+        standings = iter(self.again.of_all(real))
+        out: list[Outcome | None] = []
+        for case in cases:
+            standing = None if case is None else next(standings)
+            out.append(outcome_of(standing) if standing else None)
+        return out
+
+    def _words(self, slot: str, round_: Round, before: str | None, options: Sequence[str], given: bool) -> Search:
+        outcomes = yield [self.changed(slot, round_, [] if slot == "codes" else option) for option in options]
+        return [
+            Turn(slot, round_.index, given, before, option, "is", "1", True, None, *found)
+            for option, found in zip(options, outcomes, strict=True)
+            if found is not None and found != self.base
+        ]
+
+    def changed(self, slot: str, round_: Round, value: object) -> Case | None:
+        """Return the case with one fact written new; None where that cannot be."""
         try:
-            case = changed(self.case, self.knowledge, {slot: value}, round_.index)
-            return self.judge(case, derive=slot in self.knowledge.questions)
+            return changed(self.case, self.knowledge, {slot: value}, round_.index)
         except Faults:
             return None
-
-    def judge(self, case: Case, derive: bool = True) -> Outcome | None:
-        """Judge a changed case; ``derive`` False where no derived reading can have moved."""
-        self.tried += 1
-        standing = self.again.of(case, derive)
-        return outcome_of(standing) if standing else None
 
 
 class _Number:
@@ -162,62 +189,46 @@ class _Number:
         ]
         reach += [x + side * self._error(x) for x in self.limits for side in (-1, 1)]  # a step beyond every limit
         self.low, self.high = max(least, min(reach)), min(most, max(reach))
+        self.smooth = search.again.moves_derived(slot)
         self._known: dict[float, Outcome | None] = {}
-        self.smooth = self._is_smooth()
 
-    def turns(self) -> Iterator[Turn]:
+    def searches(self) -> list[Search]:
+        """Return one search up and one down; for a reading not known yet one over its whole range."""
         if self.value is None:
-            yield from self._ranges()
-            return
-        for up in (True, False):
-            if (turn := self._nearest(self.value, up)) is not None:
-                yield turn
+            return [self._ranges()]
+        return [self._nearest(self.value, up) for up in (True, False)]
 
-    def _is_smooth(self) -> bool:
-        """Whether any derived reading moves with this one."""
-        middle = (self.low + self.high) / 2
-        a, b = (middle, self.low) if self.value is None else (self.value, middle)
-        b = b if a != b else self.high
-        try:
-            return not self.search.again.derive_alike(self._case(a), self._case(b))
-        except Faults:
-            return True
+    def _judged(self, *points: float) -> Generator[Wanted, list[Outcome | None], list[Outcome | None]]:
+        """Have the case judged with the reading at each of these points."""
+        new = [x for x in dict.fromkeys(points) if x not in self._known]
+        if new:
+            self._known.update(zip(new, (yield [self._case(x) for x in new]), strict=True))
+        return [self._known[x] for x in points]
 
-    def _case(self, x: float) -> Case:
-        written = x if self.unit == "1" else f"{x!r} {self.unit}"
-        return changed(self.search.case, self.search.knowledge, {self.slot: written}, self.round.index)
-
-    def outcome(self, x: float) -> Outcome | None:
-        """Judge the case with the reading at ``x``; None where that cannot be."""
-        if x not in self._known:
-            try:
-                self._known[x] = self.search.judge(self._case(x), self.smooth)
-            except Faults:
-                self._known[x] = None
-        return self._known[x]
+    def _case(self, x: float) -> Case | None:
+        return self.search.changed(self.slot, self.round, x if self.unit == "1" else f"{x!r} {self.unit}")
 
     def _error(self, x: float) -> float:
         """One error of the instrument; for what is counted, not measured, a step of the usual range."""
         return error_of(self.search.case, self.search.knowledge, self.slot, x) or self.step
 
-    def _nearest(self, start: float, up: bool) -> Turn | None:
-        """Walk away from the value; stop at the first other answer."""
-        base, last = self.search.base, start
-        for x in self._walk(start, up):
-            found = self.outcome(x)
+    def _nearest(self, start: float, up: bool) -> Search:
+        """Follow the reading away from its value to the first other answer."""
+        base, last, points = self.search.base, start, self._walk(start, up)
+        for x, found in zip(points, (yield from self._judged(*points)), strict=True):
             if found is None:
-                return None  # beyond what can be true together with the rest
+                return []  # beyond what can be true together with the rest
             if found != base:
-                return self._turn(start, *self._narrow(last, x, found))
+                return [self._turn(start, *(yield from self._narrow(last, x, found)))]
             last = x
-        return None
+        return []
 
     def _walk(self, start: float, up: bool) -> list[float]:
-        """One value in each stretch between two limits; for a smooth reading growing steps away as well."""
+        """Growing steps away, the end, and one value in each stretch between two limits that has none of these."""
         end = self.high if up else self.low
         edges = sorted({start, end, *(x for x in self.limits if min(start, end) < x < max(start, end))})
         points: set[float] = set()
-        if self.smooth and start != end:
+        if start != end and (self.smooth or len(edges) > 2):
             step = WITHIN * self._error(start)
             while step < abs(end - start):
                 points.add(start + step if up else start - step)
@@ -226,26 +237,33 @@ class _Number:
         points |= {(a + b) / 2 for a, b in pairwise(edges) if not any(a < x < b for x in points)}
         return sorted(points - {start}, reverse=not up)
 
-    def _narrow(self, same: float, other: float, found: Outcome) -> tuple[float, bool, bool, Outcome]:
+    def _narrow(
+        self, same: float, other: float, found: Outcome
+    ) -> Generator[Wanted, list[Outcome | None], tuple[float, bool, bool, Outcome]]:
         """Return where it turns, whether that is a rule's limit, whether the limit itself has turned, and to what."""
+        base, sign = self.search.base, 1 if other > same else -1
         low, high = sorted((same, other))
-        crossed = [x for x in self.limits if low <= x <= high]
-        if not self.smooth and crossed:  # between two limits all values are alike, so it turns at the last one crossed
-            at = crossed[-1] if other > same else crossed[0]
-            turned = self.outcome(at)
-            return at, True, turned not in (None, self.search.base), found
-        for limit in crossed:  # a limit first: it is exact, and costs less than halving
-            hair = max(abs(limit), 1.0) * HAIR * (1 if other > same else -1)
-            before, beyond = self.outcome(limit - hair), self.outcome(limit + hair)
-            if before == self.search.base and beyond not in (None, self.search.base):
-                turned = self.outcome(limit)
-                return limit, True, turned not in (None, self.search.base), beyond or found
+        crossed = [x for x in self.limits if low <= x <= high][::sign]
+        hairs = [max(abs(limit), 1.0) * HAIR * sign for limit in crossed]
+        around = [x for limit, hair in zip(crossed, hairs, strict=True) for x in (limit - hair, limit, limit + hair)]
+        judged = yield from self._judged(*around)
+        for place, limit in enumerate(crossed):
+            before, itself, beyond = judged[3 * place : 3 * place + 3]
+            if before == base and beyond not in (None, base):
+                return limit, True, itself not in (None, base), beyond or found
         here, there = same, other
+        for x, outcome in zip(around, judged, strict=True):  # they stand in the order of the walk
+            if min(here, there) < x < max(here, there):
+                if outcome in (None, base):
+                    here = x
+                else:
+                    there, found = x, outcome or found
+                    break
         fine = FINE * self._error(other)
         while abs(there - here) > max(fine, abs(there - same) * 0.02):
             middle = (here + there) / 2
-            at_middle = self.outcome(middle)
-            if at_middle is None or at_middle == self.search.base:
+            (at_middle,) = yield from self._judged(middle)
+            if at_middle is None or at_middle == base:
                 here = middle
             else:
                 there, found = middle, at_middle
@@ -264,7 +282,7 @@ class _Number:
     def _above(self, start: float, found: Outcome) -> bool:
         return any(x > start and o == found for x, o in self._known.items())
 
-    def _ranges(self) -> Iterator[Turn]:
+    def _ranges(self) -> Search:
         """A reading not known yet: the ranges of values that would turn the answer, one turn for each other answer."""
         edges = sorted({self.low, *self.limits, self.high})
         points = {(a + b) / 2 for a, b in pairwise(edges)}
@@ -272,17 +290,19 @@ class _Number:
             points |= {self.low + (self.high - self.low) * i / STEPS for i in range(STEPS + 1)}
         told: set[Outcome] = set()
         order = sorted(points)
-        for i, x in enumerate(order):
-            found = self.outcome(x)
+        outcomes = yield from self._judged(*order)
+        turns = []
+        for i, (x, found) in enumerate(zip(order, outcomes, strict=True)):
             if found is None or found == self.search.base or found in told:
                 continue
             told.add(found)
             last = i
-            while last + 1 < len(order) and self.outcome(order[last + 1]) == found:
+            while last + 1 < len(order) and outcomes[last + 1] == found:
                 last += 1
             low = max([e for e in edges if e <= x], default=x) if not self.smooth else x
             high = min([e for e in edges if e >= order[last]], default=x) if not self.smooth else order[last]
-            yield Turn(
-                self.slot, self.round.index, False, None, low, "between", self.unit, not self.smooth, None, *found,
-                to=high,
+            turns.append(
+                Turn(self.slot, self.round.index, False, None, low, "between", self.unit, not self.smooth, None, *found,
+                     to=high)
             )  # fmt: skip
+        return turns
