@@ -22,6 +22,7 @@ _CODE_WORDS: dict[CodeState, Word] = {
 # for all of them, and this little to be too soon (both from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
 FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
+CODES_KEPT = 32
 
 
 class HasSpread(Protocol):
@@ -112,8 +113,21 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
         out["codes_fresh"] = Word("yes" if fresh else "no")
     if round_.codes is not None:
         out["codes_unnamed"] = Word("yes" if _unnamed({c.code for c in round_.codes}, knowledge) else "no")
-    out |= {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
+    out |= _code_facts(round_, knowledge)
     return out
+
+
+_codes_kept: dict[tuple[object, ...], dict[str, Word]] = {}
+
+
+def _code_facts(round_: Round, knowledge: Knowledge) -> dict[str, Word]:
+    """Return :func:`code_states` as facts; the few last are kept, since changes of a case mostly leave the codes."""
+    key = (knowledge.hash, round_.codes, round_.codes_cleared, round_.monitors_complete)
+    if key not in _codes_kept:
+        if len(_codes_kept) >= CODES_KEPT:
+            _codes_kept.clear()
+        _codes_kept[key] = {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
+    return _codes_kept[key]
 
 
 def _history(case: Case, round_: Round) -> dict[str, Value]:

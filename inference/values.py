@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 CodeState = Literal["present", "absent", "not listed"]
 FindingState = Literal["holds", "fails", "unknown", "conflict"]
@@ -55,3 +55,4 @@ class Word:
 
 
 Value = Number | Spread | Word
+STATE_WORDS: dict[FindingState, Word] = {state: Word(state) for state in get_args(FindingState)}

@@ -108,8 +108,7 @@ def gather(
             evidence.repaired.add(cause_id)
             if not weights[index[cause_id]].any():
                 weights[index[cause_id], 2] = 1
-    links, leaks, present = _links(knowledge, causes, nodes, gone_from)
-    evidence.net = Net(tuple(index), weights, links, leaks, present)
+    evidence.net = Net(tuple(index), weights, *_links(speakers, causes, nodes, gone_from))
     return evidence
 
 
@@ -182,21 +181,31 @@ def _shared_nodes(speakers: Speakers, groups: Sequence[tuple[str, ...]], repairs
 
 
 def _links(
-    knowledge: Knowledge, causes: Sequence[Cause], nodes: Sequence[Verdict], gone_from: Mapping[str, int | None]
+    speakers: Speakers, causes: Sequence[Cause], nodes: Sequence[Verdict], gone_from: Mapping[str, int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    links = np.zeros((len(causes), 2, len(nodes)))
-    leaks, present = np.zeros(len(nodes)), np.zeros(len(nodes), dtype=np.bool_)
+    """Return links [n, 2, m], leaks [m] and which findings are present [m]."""
+    links = np.empty((len(causes), 2, len(nodes)))
+    leaks, present = np.empty(len(nodes)), np.empty(len(nodes), dtype=np.bool_)
     gone = np.array([np.inf if gone_from[c.id] is None else gone_from[c.id] for c in causes], dtype=float)
     for j, node in enumerate(nodes):
-        leak = knowledge.findings[node.finding].leak or 0.0
-        present[j] = node.holds
-        column = _column(knowledge, causes, node.finding)
-        if node.holds:
-            links[:, 0, j], leaks[j] = column, fold_present(leak * node.gross, node.trust)
-        else:
-            links[:, 0, j], leaks[j] = fold_absent(column, leak, node.trust)
-        links[:, 1, j] = np.where(node.round >= gone, 0.0, links[:, 0, j])
+        links[:, :, j], leaks[j], present[j] = speakers.memory.of(
+            ("links", node.finding, node.round),
+            (node,),
+            lambda n=node: _links_of(speakers.knowledge, causes, n, gone),  # type: ignore[misc]
+        )
     return links, leaks, present
+
+
+def _links_of(
+    knowledge: Knowledge, causes: Sequence[Cause], node: Verdict, gone: np.ndarray
+) -> tuple[np.ndarray, float, bool]:
+    leak = knowledge.findings[node.finding].leak or 0.0
+    column = _column(knowledge, causes, node.finding)
+    if node.holds:
+        leak = fold_present(leak * node.gross, node.trust)
+    else:
+        column, leak = fold_absent(column, leak, node.trust)
+    return np.stack([column, np.where(node.round >= gone, 0.0, column)], axis=1), leak, node.holds
 
 
 _columns: list[tuple[Knowledge, dict[str, np.ndarray]]] = []  # of the knowledge used last; it never changes

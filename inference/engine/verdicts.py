@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from inference.engine.program import Part
-from inference.values import FindingState, Value, Word
+from inference.values import STATE_WORDS, FindingState, Value
 
 Side = Literal["holds", "fails"]
 
@@ -91,4 +91,4 @@ class Verdicts:
 
     def as_facts(self) -> dict[str, Value]:
         """Return the findings as facts, for the next stage."""
-        return {finding: Word(result.state) for finding, result in self.findings.items()}
+        return {finding: STATE_WORDS[result.state] for finding, result in self.findings.items()}

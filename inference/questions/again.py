@@ -7,7 +7,7 @@ reaches them, and the belief is worked out anew only when a finding it hears of 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
@@ -23,7 +23,7 @@ from inference.diagnose import Judged, evidence_from, judge_case, levels_now, pr
 from inference.engine.verdicts import FindingResult
 from inference.facts import round_facts
 from inference.gate import decide
-from inference.questions.redo import redo
+from inference.questions.redo import redo, words
 from inference.result import CauseResult, GateResult
 from inference.steps import Journal
 from inference.values import Value, Word
@@ -82,6 +82,9 @@ class Again:
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
         self.base = standing_of(case, judge_case(case, knowledge))
+        before = _for_decision(self.base.facts[-1], self.base.findings[-1], self.base.causes)
+        self._before_decision = [before.get(slot) for slot in self.program.decide.slots]
+        self._before = [[facts.get(slot) for slot in self.program.find.slots] for facts in self.base.facts]
         self._memory = Memory()
         evidence_from(case, knowledge, self.base.findings, self._memory)  # remembered first, and so for good
         self._journal = Journal()
@@ -121,10 +124,10 @@ class Again:
         facts = round_facts(case, knowledge, derived, origins=False).slots
         findings = []
         for i, slots in enumerate(facts):
-            moved = _moved(base.facts[i], slots, self.program.find.slots)
+            moved = _moved(self._before[i], slots, self.program.find.slots)
             findings.append(redo(self.program.find, base.findings[i], slots, moved) if moved else base.findings[i])
         evidence = None
-        if any(new[f] != old[f] for new, old in zip(findings, base.findings, strict=True) for f in self.heard):
+        if any(_differ(new, old, self.heard) for new, old in zip(findings, base.findings, strict=True)):
             evidence = evidence_from(case, knowledge, findings, self._memory)
         return _Heard(case, tuple(facts), tuple(derived), tuple(findings), evidence)
 
@@ -132,9 +135,8 @@ class Again:
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
         base, facts, findings = self.base, heard.facts[-1], heard.findings[-1]
-        before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
         now = _for_decision(facts, findings, causes)
-        moved = _moved(before, now, self.program.decide.slots)
+        moved = _moved(self._before_decision, now, self.program.decide.slots)
         decided = redo(self.program.decide, base.decided, now, moved) if moved else base.decided
         gate = decide(self.knowledge, {**findings, **decided}, causes)
         return Standing(
@@ -171,24 +173,20 @@ def _frame(case: Case) -> tuple[Case, tuple[Round, ...]]:
     return bare, rounds
 
 
-def _moved(old: Mapping[str, Value], new: Mapping[str, Value], slots: Sequence[str]) -> list[str]:
-    out = []
-    for slot in slots:
-        a, b = old.get(slot), new.get(slot)
-        if a is not b and a != b:
-            out.append(slot)
-    return out
+def _moved(old: Sequence[Value | None], new: Mapping[str, Value], slots: Sequence[str]) -> list[str]:
+    """Return the slots whose value is not the one in ``old``, which holds one for each."""
+    return [slot for slot, a, b in zip(slots, old, map(new.get, slots), strict=True) if a is not b and a != b]
+
+
+def _differ(new: Mapping[str, FindingResult], old: Mapping[str, FindingResult], heard: Collection[str]) -> bool:
+    return new is not old and any(new[f] is not old[f] and new[f] != old[f] for f in heard)
 
 
 def _for_decision(
     facts: Mapping[str, Value], findings: Mapping[str, FindingResult], causes: Sequence[CauseResult]
 ) -> dict[str, Value]:
     levels = levels_now(causes)
-    return {
-        **facts,
-        **{f: Word(r.state) for f, r in findings.items()},
-        **{c: Word(level) for c, level in levels.items()},
-    }
+    return {**facts, **words(findings), **{c: Word(level) for c, level in levels.items()}}
 
 
 def _heard(knowledge: Knowledge) -> frozenset[str]:

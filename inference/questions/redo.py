@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping
 from inference.engine.program import Stage
 from inference.engine.run import STANDS_FOR, spread_chance, vote
 from inference.engine.verdicts import FindingResult, Leaning, Side, Vote
-from inference.values import FindingState, Spread, Value, Word
+from inference.values import STATE_WORDS, FindingState, Spread, Value
 
 Facts = Mapping[str, Value]
 Findings = Mapping[str, FindingResult]
@@ -58,7 +58,7 @@ def redo(stage: Stage, before: Findings, facts: Facts, moved: Collection[str]) -
     """
     reach = reach_of(stage)
     out = dict(before)
-    known: dict[str, Value] = {**facts, **{f: Word(r.state) for f, r in before.items()}}
+    known = {**facts, **words(before)}
     waiting = {f for slot in moved for f in reach.touched.get(slot, ())}
     for level in stage.levels:
         for finding in level:
@@ -66,11 +66,16 @@ def redo(stage: Stage, before: Findings, facts: Facts, moved: Collection[str]) -
                 continue
             new = _finding(stage, reach.ways[finding], known)
             if new.state != out[finding].state:
-                known[finding] = Word(new.state)
+                known[finding] = STATE_WORDS[new.state]
                 waiting |= reach.touched.get(finding, set())
             if new != out[finding]:
                 out[finding] = new
     return out
+
+
+def words(findings: Findings) -> dict[str, Value]:
+    """Return the states of findings as facts."""
+    return {finding: STATE_WORDS[result.state] for finding, result in findings.items()}
 
 
 def _finding(stage: Stage, ways: Collection[int], known: Facts) -> FindingResult:
