@@ -15,33 +15,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from math import log10
 
 import numpy as np
 
 from inference.belief.activation import Net
 from inference.belief.soft import fold_absent, fold_present
-from inference.belief.verdict import Findings, Memory, Speakers, Verdict, in_groups
+from inference.belief.verdict import Alone, Findings, Memory, Private, Speakers, Verdict, in_groups
 from kb.model import Cause, Knowledge
 
 COMPLAINT = ("filter_reported_blocked", "filter_really_restricted")
 LIMIT = 1e3  # 30 dB: no private evidence weighs more
 REMOVED_IF_NAMED = 0.9  # a repair that names the cause removes it nine times in ten (from memory)
 REMOVED_IF_UNNAMED = 0.3  # a repair that names nothing may have removed any cause (from memory)
-
-
-@dataclass(frozen=True)
-class Private:
-    """Private evidence on one cause, as decibans on its odds; ``counts`` says for which of its states."""
-
-    cause: str
-    verdict: Verdict
-    ratio: float
-    state_only: bool  # True: weighs "present throughout" against the rest (read after the repair)
-
-    @property
-    def decibans(self) -> float:
-        return 10 * log10(self.ratio)
 
 
 @dataclass
@@ -93,8 +78,10 @@ def gather(
             evidence.not_applicable.add(cause.id)
             weights[i] = prior[0], 0.0, 0.0
             continue
-        seen = [findings.get(name) for findings in rounds for name in tables.private[cause.id]]
-        alone = speakers.memory.of(cause.id, seen, lambda c=cause, g=gone, p=prior: _alone(speakers, c, g, p))  # type: ignore[misc]
+        alone = speakers.memory.alone.get(cause.id)
+        if alone is None or not tables.private[cause.id].isdisjoint(speakers.changed):
+            alone = _alone(speakers, cause, gone, prior)
+            speakers.memory.alone.setdefault(cause.id, alone)
         weights[i] = alone.weights
         evidence.private += alone.private
         if alone.settled is not None:
@@ -117,7 +104,7 @@ class _Tables:
     """What of the knowledge gather looks up: groups of shared findings; by cause its private findings and groups."""
 
     shared: tuple[tuple[str, ...], ...]
-    private: Mapping[str, tuple[str, ...]]
+    private: Mapping[str, frozenset[str]]
     groups: Mapping[str, tuple[tuple[str, ...], ...]]
 
 
@@ -130,30 +117,20 @@ def _tables_of(knowledge: Knowledge) -> _Tables:
         weighed = {c.id: {w.finding for w in c.weighs} for c in causes}
         made = _Tables(
             in_groups(knowledge, {shown.finding for c in causes for shown in c.shows}),
-            {c.id: tuple(sorted(weighed[c.id] | {p.finding for p in c.proofs})) for c in causes},
+            {c.id: frozenset(weighed[c.id] | {p.finding for p in c.proofs}) for c in causes},
             {c.id: in_groups(knowledge, weighed[c.id]) for c in causes},
         )
         _tables[:] = [(knowledge, made)]
     return _tables[0][1]
 
 
-@dataclass(frozen=True)
-class _Alone:
-    """What is known of one cause by itself: the weights of its three states [-] and the private evidence in them."""
-
-    weights: np.ndarray
-    private: list[Private]
-    settled: tuple[str, Verdict] | None
-    clash: bool
-
-
-def _alone(speakers: Speakers, cause: Cause, gone_from: int | None, prior: Sequence[float]) -> _Alone:
+def _alone(speakers: Speakers, cause: Cause, gone_from: int | None, prior: Sequence[float]) -> Alone:
     weights = np.array(prior)
     private = _private_of(speakers, cause, gone_from)
     for one in private:
         weights[1 : 2 if one.state_only else 3] *= one.ratio
     settled, clash = _settle(speakers, cause, gone_from, weights)
-    return _Alone(weights, private, settled, clash)
+    return Alone(weights, private, settled, clash)
 
 
 def _prior(cause: Cause, gone_from: int | None, named: bool) -> list[float]:
@@ -166,7 +143,7 @@ def _shared_nodes(speakers: Speakers, groups: Sequence[tuple[str, ...]], repairs
     out: list[Verdict] = []
     last: dict[str, Verdict] = {}
     for r in range(len(speakers.rounds)):
-        for verdict in speakers.of_round(r, groups):
+        for verdict in speakers.shared(r, groups):
             before = last.get(verdict.finding)
             if before is not None:
                 if verdict.finding in COMPLAINT:
@@ -190,7 +167,7 @@ def _links(
     for j, node in enumerate(nodes):
         links[:, :, j], leaks[j], present[j] = speakers.memory.of(
             ("links", node.finding, node.round),
-            (node,),
+            node,
             lambda n=node: _links_of(speakers.knowledge, causes, n, gone),  # type: ignore[misc]
         )
     return links, leaks, present

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from operator import is_
+from math import log10
 from typing import TypeVar
+
+import numpy as np
 
 from inference.engine.verdicts import FindingResult, Leaning, Vote
 from kb.model import Knowledge
@@ -95,22 +97,49 @@ def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict
     return Verdict(finding, round_index, if_true * left, if_false, beyond)
 
 
-class Memory:
-    """What was worked out from some findings, given out again while these are the very same objects.
+@dataclass(frozen=True)
+class Private:
+    """Private evidence on one cause, as decibans on its odds; ``counts`` says for which of its states."""
 
-    It belongs to one knowledge base and one frame (vehicle, history, repairs). The findings first seen, those of the
-    case as it stands, are remembered for good; of the others only the last.
+    cause: str
+    verdict: Verdict
+    ratio: float
+    state_only: bool  # True: weighs "present throughout" against the rest (read after the repair)
+
+    @property
+    def decibans(self) -> float:
+        return 10 * log10(self.ratio)
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What is known of one cause by itself: the weights of its three states [-] and the private evidence in them."""
+
+    weights: np.ndarray
+    private: list[Private]
+    settled: tuple[str, Verdict] | None
+    clash: bool
+
+
+class Memory:
+    """What was made of the findings first gathered, those of a case as it stands, for the changes of that case.
+
+    It belongs to one knowledge base and one frame (vehicle, history, repairs). Of what a change makes of a finding
+    the last is kept as well.
     """
 
     def __init__(self) -> None:
-        self._first: dict[object, tuple[Sequence[object], object]] = {}
-        self._last: dict[object, tuple[Sequence[object], object]] = {}
+        self.rounds: Sequence[Findings] | None = None
+        self.alone: dict[str, Alone] = {}
+        self.spoken: list[list[Verdict | None]] = []  # by round and group of shared findings
+        self._first: dict[object, tuple[object, object]] = {}
+        self._last: dict[object, tuple[object, object]] = {}
 
-    def of(self, key: object, seen: Sequence[object], work: Callable[[], T]) -> T:
-        """Return what ``work`` makes of ``seen``."""
+    def of(self, key: object, seen: object, work: Callable[[], T]) -> T:
+        """Return what ``work`` makes of ``seen``; what it made before while this is the very same object."""
         for table in (self._first, self._last):
             held = table.get(key)
-            if held is not None and all(map(is_, held[0], seen)):
+            if held is not None and held[0] is seen:
                 return held[1]  # type: ignore[return-value]
         made = work()
         (self._last if key in self._first else self._first)[key] = seen, made
@@ -118,30 +147,55 @@ class Memory:
 
 
 class Speakers:
-    """The verdicts of all rounds, one for each group of findings."""
+    """The verdicts of all rounds, one for each group of findings.
+
+    ``changed`` names the findings that are not, in some round, the very ones first gathered with this memory.
+    """
 
     def __init__(self, knowledge: Knowledge, rounds: Sequence[Findings], memory: Memory) -> None:
         self.knowledge, self.rounds, self.memory = knowledge, rounds, memory
+        first = memory.rounds
+        if first is None:
+            first = memory.rounds = rounds
+        self.changed = {
+            name
+            for now, then in zip(rounds, first, strict=True)
+            if now is not then
+            for name, result in now.items()
+            if result is not then.get(name)
+        }
 
     def verdict(self, finding: str, round_index: int) -> Verdict | None:
         """Return what a round says of a finding; None where it says nothing."""
         result = self.rounds[round_index].get(finding)
         if result is None or not (result.votes or result.leanings):
             return None
-        return self.memory.of((finding, round_index), (result,), lambda: verdict_of(finding, round_index, result))
+        return self.memory.of((finding, round_index), result, lambda: verdict_of(finding, round_index, result))
 
     def of_round(self, round_index: int, groups: Sequence[tuple[str, ...]]) -> list[Verdict]:
-        """Return the verdicts of one round that count, one for each group, in the order of their names.
+        """Return the verdicts of one round that count, one for each group, in the order of their names."""
+        chosen = [v for members in groups if (v := self._of_group(round_index, members)) is not None]
+        return sorted(chosen, key=lambda v: v.finding)
+
+    def shared(self, round_index: int, groups: Sequence[tuple[str, ...]]) -> list[Verdict]:
+        """Return :meth:`of_round` of all shared findings; a group of which nothing changed speaks as it did."""
+        spoken = self.memory.spoken
+        if round_index == len(spoken):
+            spoken.append([self._of_group(round_index, members) for members in groups])
+        chosen = [
+            before if self.changed.isdisjoint(members) else self._of_group(round_index, members)
+            for members, before in zip(groups, spoken[round_index], strict=True)
+        ]
+        return sorted((v for v in chosen if v is not None), key=lambda v: v.finding)
+
+    def _of_group(self, round_index: int, members: tuple[str, ...]) -> Verdict | None:
+        """Return the verdict that speaks for a group.
 
         The most specific firm one that holds, else the firmest that holds, else the most specific that fails: a
         leaning must not silence what was plainly seen.
         """
-        chosen = []
-        for members in groups:
-            found = [v for name in members if (v := self.verdict(name, round_index)) is not None]
-            if found:
-                chosen.append(found[0] if len(found) == 1 else max(found, key=self._speaks_first))
-        return sorted(chosen, key=lambda v: v.finding)
+        found = [v for name in members if (v := self.verdict(name, round_index)) is not None]
+        return max(found, key=self._speaks_first) if len(found) > 1 else found[0] if found else None
 
     def _speaks_first(self, v: Verdict) -> tuple[bool, bool, int, float, str]:
         return v.holds, v.holds and v.trust >= FIRM, self.knowledge.findings[v.finding].rank, v.trust, v.finding

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, fields
+from operator import attrgetter
 
 from inference.belief.activation import posteriors_of
 from inference.belief.evidence import Evidence
@@ -23,7 +23,7 @@ from inference.diagnose import Judged, evidence_from, judge_case, levels_now, pr
 from inference.engine.verdicts import FindingResult
 from inference.facts import round_facts
 from inference.gate import decide
-from inference.questions.redo import redo, words
+from inference.questions.redo import Stand, redo, words
 from inference.result import CauseResult, GateResult
 from inference.steps import Journal
 from inference.values import Value, Word
@@ -82,9 +82,12 @@ class Again:
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
         self.base = standing_of(case, judge_case(case, knowledge))
-        before = _for_decision(self.base.facts[-1], self.base.findings[-1], self.base.causes)
-        self._before_decision = [before.get(slot) for slot in self.program.decide.slots]
-        self._before = [[facts.get(slot) for slot in self.program.find.slots] for facts in self.base.facts]
+        base = self.base
+        stands = zip(base.facts, base.findings, strict=True)
+        self._found = [Stand(self.program.find, facts, findings) for facts, findings in stands]
+        before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
+        self._decided = Stand(self.program.decide, before, base.decided)
+        self._frame = _frame(case)
         self._memory = Memory()
         evidence_from(case, knowledge, self.base.findings, self._memory)  # remembered first, and so for good
         self._journal = Journal()
@@ -99,7 +102,7 @@ class Again:
         out: list[Standing | None] = [None] * len(cases)
         heard: list[tuple[int, _Heard]] = []
         for place, case in enumerate(cases):
-            if _same_frame(case, self.case):
+            if _frame(case) == self._frame:
                 heard.append((place, self._hear(case)))
                 continue
             with suppress(ImpossibleEvidence):
@@ -119,25 +122,21 @@ class Again:
 
     def _hear(self, case: Case) -> _Heard:
         """Derive and find what a change reaches; gather the evidence anew if the belief hears of a finding changed."""
-        base, knowledge = self.base, self.knowledge
+        knowledge = self.knowledge
         derived = derive(case, knowledge, self._journal)
         facts = round_facts(case, knowledge, derived, origins=False).slots
-        findings = []
-        for i, slots in enumerate(facts):
-            moved = _moved(self._before[i], slots, self.program.find.slots)
-            findings.append(redo(self.program.find, base.findings[i], slots, moved) if moved else base.findings[i])
+        findings = [redo(found, slots, found.moved(slots)) for found, slots in zip(self._found, facts, strict=True)]
         evidence = None
-        if any(_differ(new, old, self.heard) for new, old in zip(findings, base.findings, strict=True)):
+        if any(_differ(new, old, self.heard) for new, old in zip(findings, self.base.findings, strict=True)):
             evidence = evidence_from(case, knowledge, findings, self._memory)
         return _Heard(case, tuple(facts), tuple(derived), tuple(findings), evidence)
 
     def _decide(
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
-        base, facts, findings = self.base, heard.facts[-1], heard.findings[-1]
-        now = _for_decision(facts, findings, causes)
-        moved = _moved(self._before_decision, now, self.program.decide.slots)
-        decided = redo(self.program.decide, base.decided, now, moved) if moved else base.decided
+        findings = heard.findings[-1]
+        now = _for_decision(heard.facts[-1], findings, causes)
+        decided = redo(self._decided, now, self._decided.moved(now))
         gate = decide(self.knowledge, {**findings, **decided}, causes)
         return Standing(
             heard.case, heard.facts, heard.derived, heard.findings, decided, evidence, causes, none_listed, gate
@@ -155,27 +154,15 @@ class _Heard:
     evidence: Evidence | None
 
 
-def _same_frame(case: Case, other: Case) -> bool:
-    """Whether two cases differ in readings, answers, codes and usage alone."""
-    return _frame(case) == _frame(other)
+def _frame(case: Case) -> tuple[object, ...]:
+    """Return all of a case but its readings, answers, codes and usage."""
+    return _OF_CASE(case), *map(_OF_ROUND, case.rounds)
 
 
-def _frame(case: Case) -> tuple[Case, tuple[Round, ...]]:
-    bare = replace(case, rounds=(), usage={}, warnings=())
-    empty: dict[str, Any] = {}
-    rounds = tuple(
-        replace(
-            r, readings=empty, usage=empty, answers=empty, codes=None, carried_readings=empty, carried_answers=empty,
-            taken=empty,
-        )
-        for r in case.rounds
-    )  # fmt: skip
-    return bare, rounds
-
-
-def _moved(old: Sequence[Value | None], new: Mapping[str, Value], slots: Sequence[str]) -> list[str]:
-    """Return the slots whose value is not the one in ``old``, which holds one for each."""
-    return [slot for slot, a, b in zip(slots, old, map(new.get, slots), strict=True) if a is not b and a != b]
+_MOVES = {"rounds", "usage", "warnings"}
+_MOVES_IN_ROUND = {"readings", "usage", "answers", "codes", "carried_readings", "carried_answers", "taken"}
+_OF_CASE = attrgetter(*(f.name for f in fields(Case) if f.name not in _MOVES))
+_OF_ROUND = attrgetter(*(f.name for f in fields(Round) if f.name not in _MOVES_IN_ROUND))
 
 
 def _differ(new: Mapping[str, FindingResult], old: Mapping[str, FindingResult], heard: Collection[str]) -> bool:

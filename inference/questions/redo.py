@@ -9,7 +9,7 @@ from __future__ import annotations
 import weakref
 from collections.abc import Collection, Mapping
 
-from inference.engine.program import Stage
+from inference.engine.program import SERVES, Stage, Way
 from inference.engine.run import STANDS_FOR, spread_chance, vote
 from inference.engine.verdicts import FindingResult, Leaning, Side, Vote
 from inference.values import STATE_WORDS, FindingState, Spread, Value
@@ -43,31 +43,59 @@ def reach_of(stage: Stage) -> Reach:
     return _reach[stage]
 
 
-def redo(stage: Stage, before: Findings, facts: Facts, moved: Collection[str]) -> dict[str, FindingResult]:
+class Stand:
+    """One stage as it stands on some facts: its findings, their states as facts, the outcome of every literal."""
+
+    def __init__(self, stage: Stage, facts: Facts, findings: Findings) -> None:
+        self.stage, self.findings, self.words = stage, findings, words(findings)
+        known = {**facts, **self.words}
+        self.values = [known.get(slot) for slot in stage.slots]
+        self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
+
+    def moved(self, facts: Facts) -> list[str]:
+        """Return the slots, the stage's own findings aside, whose value differs from the one it stands on."""
+        own = self.findings
+        return [
+            slot
+            for slot, a, b in zip(self.stage.slots, self.values, map(facts.get, self.stage.slots), strict=True)
+            if a is not b and slot not in own and a != b
+        ]
+
+
+def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
     """Return the findings of a stage on new facts.
 
     Parameters
     ----------
-    before : the stage's findings on the old facts
     facts : all new facts; none of them may be a finding that the stage itself concludes
-    moved : the slots whose value differs from the old one
+    moved : the slots whose value differs from the one on which the stage stands
 
     Raises
     ------
     RuleError : a condition cannot read the value of its slot
     """
+    if not moved:
+        return stand.findings
+    stage = stand.stage
     reach = reach_of(stage)
-    out = dict(before)
-    known = {**facts, **words(before)}
-    waiting = {f for slot in moved for f in reach.touched.get(slot, ())}
+    out = dict(stand.findings)
+    known = {**facts, **stand.words}
+    new_outcomes: dict[int, bool | None] = {}
+
+    def take(slot: str) -> set[str]:
+        for literal in stage.by_slot.get(slot, ()):
+            new_outcomes[literal] = stage.outcome(literal, known.get(slot))
+        return reach.touched.get(slot, set())
+
+    waiting: set[str] = set().union(*map(take, moved))
     for level in stage.levels:
         for finding in level:
             if finding not in waiting:
                 continue
-            new = _finding(stage, reach.ways[finding], known)
+            new = _finding(stand, reach.ways[finding], known, new_outcomes)
             if new.state != out[finding].state:
                 known[finding] = STATE_WORDS[new.state]
-                waiting |= reach.touched.get(finding, set())
+                waiting |= take(finding)
             if new != out[finding]:
                 out[finding] = new
     return out
@@ -78,26 +106,34 @@ def words(findings: Findings) -> dict[str, Value]:
     return {finding: STATE_WORDS[result.state] for finding, result in findings.items()}
 
 
-def _finding(stage: Stage, ways: Collection[int], known: Facts) -> FindingResult:
+def _finding(
+    stand: Stand, ways: Collection[int], known: Facts, new_outcomes: Mapping[int, bool | None]
+) -> FindingResult:
+    stage, old_outcomes = stand.stage, stand.outcomes
     votes: list[Vote] = []
     leanings: dict[str, Leaning] = {}
-    quiet: list[int] = []
+    quiet: list[Way] = []
     spoke: set[str] = set()
     for w in ways:
         way = stage.ways[w]
-        if all(stage.serves(need, known) for need in way.needs):
-            votes.append(vote(stage, way, known))
-            spoke.add(way.rule)
-        elif any(isinstance(known.get(stage.literals[n.literal].slot), Spread) for n in way.needs):
-            quiet.append(w)
-    for w in quiet:
-        way = stage.ways[w]
+        met, doubted = True, False
+        for need in way.needs:
+            i = need.literal
+            outcome = new_outcomes[i] if i in new_outcomes else old_outcomes[i]
+            doubt = outcome is None and isinstance(known.get(stage.literals[i].slot), Spread)
+            doubted |= doubt
+            if outcome not in SERVES[need.part]:
+                met = False
+                if not doubt:
+                    break
+        else:
+            if met:
+                votes.append(vote(stage, way, known))
+                spoke.add(way.rule)
+            elif doubted:
+                quiet.append(way)
+    for way in quiet:
         if way.rule in spoke:
-            continue
-        doubted = [stage.in_doubt(need, known) for need in way.needs]
-        if not any(doubted) or not all(
-            d or stage.serves(need, known) for d, need in zip(doubted, way.needs, strict=True)
-        ):
             continue
         likely = spread_chance(stage, way, known)
         if way.rule not in leanings or likely > leanings[way.rule].chance:
