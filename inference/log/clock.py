@@ -23,6 +23,7 @@ from kb.faults import Fault, Faults
 DAY = 86_400.0
 BREAK = 60.0  # s; a longer gap parts two drives, and it is what a restart of unknown length is taken as
 MOST_BACKWARD = 5_000  # places where time runs backwards; more is no recording
+NEWEST_FIRST = 0.9  # share of steps back in time from which the rows stand with the newest first
 SHORT_BLOCK = 200  # rows; a longer stretch behind its time is another drive
 _DATES = (
     (re.compile(r"^\d{4}-\d{1,2}-\d{1,2}"), "%Y-%m-%d", True),
@@ -170,6 +171,9 @@ def in_order(raw: Array, form: Form, unit: str, name: str) -> Ordered:
     if rows.size < 10:
         says = f"only {rows.size} rows have a time and figures; at least ten are wanted"
         raise Faults([Fault(name, 0, "", says)])
+    if float(np.mean(np.diff(time) < 0)) > NEWEST_FIRST:
+        rows, time = rows[::-1], time[::-1]
+        notes.append(note("rows_newest_first"))
     day: date | None = None
     if form.kind == "number":
         time, day, told = _in_seconds(time, unit)

@@ -25,6 +25,7 @@ LEAST_VARIES = 1.5  # largest over smallest flow
 LAGS = (0.0, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0)  # s
 FLAT = 2.0  # mbar between the 5 and 95 % points
 GROUPS = 10
+SCATTERS = 0.15  # of what the pressure moves by; sound drives scatter a fiftieth
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,12 @@ class Fit:
     lag: float
     rows: int
     flow: tuple[float, float]
+
+    @property
+    def rise(self) -> float:
+        """Mean rise of the pressure over the flows recorded [mbar per 100 m^3/h at 250 °C]."""
+        low, high = self.flow
+        return (self.at(high) - self.at(low)) / (high - low) * 100.0
 
     def at(self, volume: float, temperature: float = REFERENCE) -> float:
         """Return the fitted pressure [mbar] at a volume flow [m^3/h] and temperature [K], offset included."""
@@ -210,8 +217,13 @@ def find_lag(drive: Drive, viscous: Array, square: Array, pressure: Array, use: 
     return constant if constant >= max(2.0, 2 * drive.step) and spread < 0.67 * plain else 0.0
 
 
-def sensor_notes(drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray) -> list[Note]:
-    """Name what is wrong with the sensor: hoses the wrong way round, flat, lagging, off at nought."""
+def sensor_notes(
+    drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray, saturated: bool = False
+) -> list[Note]:  # fmt: skip
+    """Name what is wrong with the sensor: hoses the wrong way round, flat, lagging; or that no line fits its rows.
+
+    A sensor that stops at its upper end (``saturated``) is named elsewhere, and is not called flat for it.
+    """
     pressure = drive.get("filter_pressure")
     if pressure is None:
         return []
@@ -224,7 +236,7 @@ def sensor_notes(drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray) -> 
     if _varies(gas_, use) < LEAST_VARIES:
         return [note("flow_hardly_varies", low=round(low), high=round(high))]
     out: list[Note] = []
-    if _flat(gas_, pressure, every := drive.running & np.isfinite(pressure) & np.isfinite(viscous)):
+    if not saturated and _flat(gas_, pressure, every := drive.running & np.isfinite(pressure) & np.isfinite(viscous)):
         low, high = (float(x) * 3600.0 for x in np.quantile(gas_.volume[every], (0.05, 0.95)))
         reach = float(np.subtract(*np.quantile(pressure[every], (0.95, 0.05))))
         return [note("sensor_flat", reach=round(reach, 1), low=round(low), high=round(high))]
@@ -235,6 +247,8 @@ def sensor_notes(drive: Drive, gas_: Flow, fit: Fit | None, rows: BoolArray) -> 
         out.append(note("sensor_wanders", reach=round(reach, 1)))
     if fit is not None and fit.lag:
         out.append(note("sensor_lags", seconds=fit.lag))
+    if fit is not None and not out and fit.scatter > SCATTERS * reach:
+        out.append(note("fit_scatters", scatter=round(fit.scatter, 1)))
     return out
 
 

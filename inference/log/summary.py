@@ -71,7 +71,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
     burns = find_burns(drive, gas_, hot_enough(case, knowledge), zero or 0.0)
     now, told = _now(drive, burns)
     notes += told if pressure is not None else []
-    fit, bands = None, None
+    fit, bands, top = None, None, None
     if gas_ is not None and pressure is not None:
         use = now.copy()
         top = _ceiling(log)
@@ -79,17 +79,17 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
             sensor.append(note("sensor_saturates", top=round(top, 1)))
             use &= ~(pressure >= top - 0.5)
         fit = fit_pressure(drive, gas_, use)
-        sensor += sensor_notes(drive, gas_, fit, now)
+        sensor += sensor_notes(drive, gas_, fit, now, top is not None)
         named = {n.kind for n in sensor}
         if fit is not None and not named & {"sensor_zero_off", "sensor_flat", "sensor_backwards"}:
             off, error = fit.offset
             if zero is None and abs(off) - 2 * error > FIT_ZERO_OFF:
                 sensor.append(note("fit_zero_off", offset=round(off, 1)))
         bands = make_bands(drive, gas_, now, case, knowledge, zero or 0.0)
-        if bands is not None and not named & {"sensor_flat", "sensor_backwards", "sensor_wanders"}:
+        if bands is not None and not named & {"sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_saturates"}:
             sensor += _against_clean(bands, fit)
     held = hold(drive, gas_, burns, case, knowledge, zero or 0.0, {n.kind for n in sensor})
-    readings, more = take(drive, knowledge, burns, now)
+    readings, more = take(drive, knowledge, burns, now, fit, top)
     return Summary(
         log, drive, gas_, now, fit, zero, bands, tuple(burns), held, tuple(drive.trips()), readings,
         (*sensor, *notes, *more, *(bands.notes if bands else ()), *drive.notes, *log.notes),

@@ -12,6 +12,7 @@ import numpy as np
 
 from inference.log.drive import ROAD, BoolArray, Drive
 from inference.log.episodes import Burn
+from inference.log.fit import FLAT, SCATTERS, Fit
 from inference.log.notes import Note, note
 from inference.physics.valid import Array
 from inference.read_fields import limit
@@ -23,7 +24,9 @@ LASTING_HOURS, LASTING_TRIPS = 5.0, 5  # under it a share of idle says nothing l
 STILL_RISING = 0.4  # K a minute
 SWINGS = 12.0  # K between the quarter points
 BURNT_FOR = 5.0  # min after a burn until the exhaust is a road's again
-DECIMALS = {"mbar": 1, "g/s": 1, "°C": 0, "1/min": 0, "min": 1, "%": 1, "km/h": 0, "V": 1, "g": 1, "km": 0}
+DECIMALS = {"mbar": 1, "g/s": 1, "°C": 0, "1/min": 0, "min": 1, "s": 0, "%": 1, "km/h": 0, "V": 1, "g": 1, "km": 0}
+OFFSET_ERROR = 2.0  # mbar; what is less sure says nothing of the sensor's nought
+FINE = 1.5  # s from row to row, up to which a delay shows
 EXHAUST = tuple(f"exhaust_temperature_{place}" for place in ("before_catalyst", "before_filter", "after_filter"))
 ABSOLUTE = ("manifold_pressure", "boost_wanted")
 # reading -> channel, by the state it is read in
@@ -98,8 +101,9 @@ class Taking:
 
 
 def take(
-    drive: Drive, knowledge: Knowledge, burns: list[Burn], now: BoolArray
-) -> tuple[tuple[Taken, ...], tuple[Note, ...]]:
+    drive: Drive, knowledge: Knowledge, burns: list[Burn], now: BoolArray, fit: Fit | None = None,
+    top: float | None = None,
+) -> tuple[tuple[Taken, ...], tuple[Note, ...]]:  # fmt: skip
     """Take every reading the recording holds.
 
     Parameters
@@ -107,6 +111,8 @@ def take(
     drive : the recording on its grid
     burns : the burns in it
     now : rows that speak of the filter as it was at the end (behind the last burn, where there was one)
+    fit : pressure against flow over those rows, None where it could not be fitted
+    top : pressure at which the sensor stops [mbar], None where it does not
     """
     taking = Taking(drive, knowledge)
     burning = np.zeros_like(drive.running)
@@ -122,6 +128,7 @@ def take(
             taking.middle(f"{reading}.{condition}", channel, rows & quiet & (now if of_filter else quiet), 10.0)
     for reading, channel in (("sensor_pressure", "filter_pressure"), ("manifold_pressure", "manifold_pressure")):
         taking.middle(f"{reading}.key_on", channel, drive.key_on(), 2.0)
+    _sensor(taking, fit, top)
     _full_load(taking)
     road = _road(taking)
     if road is not None:
@@ -131,6 +138,8 @@ def take(
     for reading in ("ambient_temperature", "barometric_pressure"):
         taking.middle(reading, reading, np.ones_like(drive.running), 5.0)
     taking.middle("battery_voltage", "battery_voltage", drive.running, 10.0)
+    if top is not None:
+        _not_above(taking, top)
     _warm_up(taking)
     _burn(taking, burns)
     for reading in LAST_KNOWN:
@@ -144,6 +153,34 @@ def take(
     slots = [s for r in knowledge.readings.values() for s in ([f"{r.id}.{c}" for c in r.conditions] or [r.id])]
     ranked = sorted(taking.taken.values(), key=lambda t: slots.index(t.slot))
     return tuple(ranked), tuple(taking.notes)
+
+
+def _sensor(taking: Taking, fit: Fit | None, top: float | None) -> None:
+    """What the line of pressure against flow says of the sensor itself."""
+    drive = taking.drive
+    if top is not None:
+        seconds = float(drive.seconds[drive.channels["filter_pressure"] >= top - 0.5].sum())
+        taking.put("sensor_pressure_ceiling", top, seconds)
+    if fit is None:
+        return
+    seconds = fit.rows * drive.step
+    span = abs(fit.rise) * (fit.flow[1] - fit.flow[0]) / 100.0
+    rises = span > FLAT
+    if rises and fit.scatter > SCATTERS * span:
+        return  # no line to speak of
+    taking.put("sensor_pressure_rise", fit.rise, seconds)
+    if rises and fit.offset[1] <= OFFSET_ERROR:
+        taking.put("sensor_pressure_offset", fit.offset[0], seconds)
+    if rises and drive.step <= FINE:  # coarser rows cannot tell
+        taking.put("sensor_pressure_lag", fit.lag, seconds)
+
+
+def _not_above(taking: Taking, top: float) -> None:
+    """Leave out what was read at the sensor's upper end: the true pressure was higher, nobody knows by how much."""
+    for slot in [s for s in taking.taken if s.startswith("sensor_pressure.")]:
+        if taking.taken[slot].value >= top - 0.5:
+            del taking.taken[slot]
+            taking.notes.append(note("at_the_ceiling", slot=slot, top=round(top, 1)))
 
 
 def _full_load(taking: Taking) -> None:

@@ -122,6 +122,27 @@ def test_the_case_with_the_recording_can_be_judged(folder: Path) -> None:
     assert states["engine_runs_cold"] == "holds"
 
 
+@pytest.mark.parametrize(
+    ("wish", "finding"),
+    [
+        (Wish(sensor_lag=8.0), "sensor_follows_late"),
+        (Wish(sensor_sign=-1.0), "sensor_backwards"),
+        (Wish(sensor_share=0.0), "sensor_flat"),
+        (Wish(soot=9.0, sensor_ceiling=60.0), "sensor_reads_low"),
+    ],
+)
+def test_a_sensor_that_lies_in_the_recording_is_found_by_the_rules(folder: Path, wish: Wish, finding: str) -> None:
+    """No standing at 2,500 1/min and no gauge: only the line through the drive shows it."""
+    (folder / "lies.csv").write_text(as_csv(make(wish)), encoding="utf-8")
+    new = folder / f"{finding}.yaml"
+    run(folder / "case.yaml", folder / "lies.csv", "-o", new)
+    done = subprocess.run(
+        [sys.executable, "-m", "clogwise", "why", str(new), "--json"], capture_output=True, text=True, check=True
+    )
+    states = {(f["id"], f["round"]): f["state"] for f in json.loads(done.stdout)["findings"]}
+    assert states[finding, "follow-up"] == "holds"
+
+
 @pytest.mark.parametrize("ending", ["svg", "png"])
 def test_the_picture_is_one_and_the_same_every_time(folder: Path, ending: str) -> None:
     first, second = folder / f"a.{ending}", folder / f"b.{ending}"

@@ -6,6 +6,9 @@ is held against scipy's least squares with a soft loss.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
@@ -25,14 +28,14 @@ layout: differential_pressure_three_temperatures
 rounds: [{when: arrival}]
 """
 FAULTS = {"sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_lags", "sensor_saturates", "sensor_zero_off",
-          "fit_zero_off"}  # fmt: skip
+          "fit_zero_off", "fit_scatters"}  # fmt: skip
 
 
-def wish(**changed: float) -> Wish:
+def wish(**changed: Any) -> Wish:
     return Wish(**{**PLAIN.__dict__, **changed})
 
 
-def named(knowledge: Knowledge, **changed: float) -> set[str]:
+def named(knowledge: Knowledge, **changed: Any) -> set[str]:
     case = parse_case(CASE, "case", knowledge)
     return {n.kind for n in summarise(recorded(wish(**changed)), case, knowledge).notes} & FAULTS
 
@@ -52,11 +55,13 @@ def named(knowledge: Knowledge, **changed: float) -> set[str]:
         ({"sensor_share": 0.0}, "sensor_flat"),
         ({"sensor_share": 0.02}, "sensor_flat"),
         ({"sensor_ceiling": 45.0}, "sensor_saturates"),
+        ({"sensor_ceiling": 60.0, "soot": 9.0, "fast_idle": ()}, "sensor_saturates"),
+        ({"sensor_share": 0.0, "burns": ((20.0, 14.0),), "fast_idle": ()}, "sensor_flat"),
         ({"sensor_ceiling": 45.0, "step": 0.2}, "sensor_saturates"),
     ],
 )
 def test_each_fault_of_the_sensor_is_named_and_no_other(
-    knowledge: Knowledge, changed: dict[str, float], kind: str | None
+    knowledge: Knowledge, changed: dict[str, Any], kind: str | None
 ) -> None:
     assert named(knowledge, **changed) == ({kind} if kind else set())
 
@@ -167,3 +172,11 @@ def test_idle_alone_is_no_fit() -> None:
     rows = np.ones(drive.time.size, dtype=np.bool_)
     assert fit_pressure(drive, gas, rows) is None
     assert [n.kind for n in sensor_notes(drive, gas, None, rows)] == ["flow_hardly_varies"]
+
+
+def test_a_burn_that_was_not_recorded_shows_as_scatter(knowledge: Knowledge) -> None:
+    log = recorded(wish(burns=((30.0, 12.0),), soot=6.0))
+    bare = replace(log, channels={k: v for k, v in log.channels.items() if not k.startswith("exhaust")})
+    case = parse_case(CASE, "case", knowledge)
+    assert "fit_scatters" in {n.kind for n in summarise(bare, case, knowledge).notes}
+    assert "fit_scatters" not in {n.kind for n in summarise(recorded(PLAIN), case, knowledge).notes}

@@ -191,6 +191,14 @@ def test_rows_out_of_order_are_put_in_their_place(tmp_path: Path) -> None:
     assert "restarts" not in kinds(log)
 
 
+def test_rows_with_the_newest_first_are_turned_round(tmp_path: Path) -> None:
+    head, *body = PLAIN.splitlines()
+    log = read(tmp_path, "\n".join([head, *body[::-1]]))
+    same(log)
+    assert "rows_newest_first" in kinds(log)
+    assert "restarts" not in kinds(log)
+
+
 def test_a_logger_started_again_parts_two_drives(tmp_path: Path) -> None:
     body = PLAIN.splitlines()
     log = read(tmp_path, "\n".join([*body, *body]))  # the header stands again in the middle

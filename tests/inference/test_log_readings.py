@@ -100,6 +100,39 @@ def test_an_engine_that_never_warms_up_is_told(knowledge: Knowledge) -> None:
     assert "never_warm" in kinds(summary)
 
 
+@pytest.mark.parametrize(
+    ("wish", "slot", "low", "high"),
+    [
+        ({}, "sensor_pressure_rise", 15.0, 26.0),
+        ({"sensor_sign": -1.0}, "sensor_pressure_rise", -26.0, -15.0),
+        ({"sensor_share": 0.0}, "sensor_pressure_rise", -0.3, 0.3),
+        ({"sensor_offset": 12.0}, "sensor_pressure_offset", 10.5, 13.5),
+        ({}, "sensor_pressure_lag", 0.0, 0.0),
+        ({"sensor_lag": 8.0}, "sensor_pressure_lag", 5.0, 12.0),
+        ({"sensor_ceiling": 60.0, "soot": 9.0}, "sensor_pressure_ceiling", 59.9, 60.1),
+    ],
+)
+def test_what_the_line_says_of_the_sensor_is_a_reading(
+    knowledge: Knowledge, wish: dict[str, float], slot: str, low: float, high: float
+) -> None:
+    found = readings(knowledge, Wish(**{"soot": 5.0, **wish}))  # type: ignore[arg-type]
+    assert low <= found[slot] <= high
+
+
+def test_no_pressure_is_taken_at_the_sensors_upper_end(knowledge: Knowledge) -> None:
+    """It would make a full filter look half full."""
+    summary = summed(knowledge, replace(WHOLE, soot=9.0, sensor_ceiling=60.0, burns=()))
+    slots = {t.slot for t in summary.readings}
+    assert "sensor_pressure.road" not in slots
+    assert "sensor_pressure.idle" in slots
+    assert {"at_the_ceiling", "sensor_saturates"} <= kinds(summary)
+    assert "against_clean" not in kinds(summary)
+
+
+def test_a_coarse_logger_says_nothing_of_a_delay(knowledge: Knowledge) -> None:
+    assert "sensor_pressure_lag" not in readings(knowledge, Wish(step=4.0))
+
+
 def test_after_a_burn_the_pressure_is_that_after_it(knowledge: Knowledge) -> None:
     found = readings(knowledge)
     before = readings(knowledge, replace(WHOLE, burns=()))
