@@ -15,6 +15,7 @@ from explain.jsonout import round_names
 from explain.terminal import percent
 from explain.words import Speaker, phrases, say
 from inference.engine.verdicts import Fired
+from inference.physics.valid import beyond
 from inference.result import Result, RoundResult
 from kb.model import Knowledge
 
@@ -75,7 +76,8 @@ def _add_round(graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: Rou
         graph.add_node(
             f"{DERIVED}:{slot}@{index}",
             kind=DERIVED, label=speaker.slot_title(slot), value=value, round=index, slot=slot,
-            state="in range" if derived.in_range else "out of range", detail=derived.formula,
+            state="in range" if derived.in_range else "out of range",
+            detail=" ".join((derived.formula, *beyond(derived.notes))),
         )  # fmt: skip
         for name in derived.inputs:
             if name in round_.facts:

@@ -20,6 +20,7 @@ from explain.layout import caption_of, figure_of, node_id, pen
 from explain.letters import clean
 from explain.look import sign
 from explain.words import Speaker, figure, phrases, quantity, say
+from inference.physics.valid import beyond
 from inference.result import Result
 from kb.model import Knowledge
 
@@ -139,7 +140,7 @@ class Notes:
                 three = (derived.spread.low, derived.spread.mid, derived.spread.high)
                 out.append((words["three"], " / ".join(quantity(v, derived.unit) for v in three)))
                 if not derived.in_range:
-                    out.append((words["valid"], say("how.out_of_range")))
+                    out.append((words["valid"], " ".join(beyond(derived.notes))))
             out.append((words["source"], self.k.sources[entry.source].title))
         elif kind == FINDING and name in self.k.findings:
             out.append((words["means"], self.k.findings[name].means))

@@ -120,6 +120,7 @@ def _shape(data: dict[str, Any], x0: float, x1: float, y0: float, y1: float) -> 
         path = f"M{x0:.1f} {y0:.1f}H{x1:.1f}V{y1:.1f}H{x0:.1f}Z"
         dash = DASH["unknown"] if state == "unknown" else ""
     elif kind == DERIVED:  # slanted: on its way from reading to finding
+        ink, line = (AGAINST, 1.6) if state == "out of range" else (SOFT, 1.0)
         path = f"M{x0 + 9:.1f} {y0:.1f}H{x1:.1f}L{x1 - 9:.1f} {y1:.1f}H{x0:.1f}Z"
     elif kind == RULE:
         path = f"M{x0:.1f} {y0:.1f}H{x1 - 8:.1f}L{x1:.1f} {y0 + 8:.1f}V{y1:.1f}H{x0:.1f}Z"

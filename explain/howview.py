@@ -15,6 +15,7 @@ from explain.words import Speaker, phrases, say
 from inference.belief.judge import waterfall, weigh
 from inference.diagnose import evidence_of
 from inference.engine.verdicts import Fired, Met
+from inference.physics.valid import beyond
 from inference.result import Result
 from kb.model import Knowledge
 
@@ -29,6 +30,7 @@ class Condition(BaseModel):
     read_in: str
     formula: str | None
     in_range: bool
+    beyond: list[str]
 
 
 class Activation(BaseModel):
@@ -124,6 +126,7 @@ def _condition(speaker: Speaker, result: Result, round_index: int, met: Met) -> 
         slot=met.slot, says=speaker.slot_title(met.slot), value=speaker.value(met.slot, met.value), condition=met.text,
         read_in=round_names(result)[round_.origin.get(met.slot, round_index)],
         formula=derived.formula if derived else None, in_range=derived.in_range if derived else True,
+        beyond=list(beyond(derived.notes)) if derived else [],
     )  # fmt: skip
 
 
@@ -170,6 +173,6 @@ def _proof(ground: Ground) -> list[Line]:
             if condition.formula:
                 text.append(f" {say('how.derived', formula=condition.formula)}", style="dim")
             if not condition.in_range:
-                text.append(f" {say('how.out_of_range')}", style="bold")
+                text.append(f" {' '.join(condition.beyond)}", style="bold")
             lines.append(("  · ", text))
     return lines

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from explain.rangeview import beyond_range
 from explain.shape import (
     CauseShape,
     DerivedShape,
@@ -80,7 +81,7 @@ def why(knowledge: Knowledge, result: Result) -> Why:
         ],
         work=[step.remedy for step in result.work],
         cautions=list(result.cautions),
-        warnings=[str(w) for w in result.case.warnings],
+        warnings=[*(str(w) for w in result.case.warnings), *beyond_range(knowledge, result)],
         unused=list(result.unused),
         conflicts=[f"{finding}@{names[i]}" for finding, i in result.conflicts] + list(result.clashes),
     )

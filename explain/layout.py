@@ -118,6 +118,8 @@ def _caption(data: dict[str, Any]) -> str:
         return say("chain.cause", level=phrases()["level"][data["state"]])
     if data["kind"] in (GIVEN, DERIVED) and data["state"] == "unknown":
         return str(phrases()["value"]["unknown"])
+    if data["state"] == "out of range":
+        return str(words["kind"]["out of range"])
     if "step" in data:
         return say("chain.step", step=data["step"])
     return str(words["kind"][data["kind"]])

@@ -14,6 +14,7 @@ from explain.jsonout import round_names
 from explain.terminal import DECISION_STYLE, percent, print_block
 from explain.words import Speaker, phrases, say
 from inference.engine.verdicts import Met
+from inference.physics.valid import beyond
 from inference.questions.ground import Node, Proof
 from inference.result import Result
 from inference.values import Word
@@ -34,6 +35,7 @@ class PremiseShape(BaseModel):
     kind: str
     round: str
     formula: str | None
+    beyond: list[str]
 
 
 class WayShape(BaseModel):
@@ -176,6 +178,7 @@ def _input(proof: Proof, speaker: Speaker, slot: str) -> PremiseShape:
         slot=slot, title=speaker.slot_title(slot), value=_input_value(speaker, node), condition="", part="",
         kind=node.kind,
         round=round_names(proof.result)[node.round], formula=derived.formula if derived else None,
+        beyond=list(beyond(derived.notes)) if derived else [],
     )  # fmt: skip
 
 
@@ -247,6 +250,7 @@ class _Tree:
             text.append(f" [{wanted(premise.condition, premise.slot, premise.part)}]", style="dim")
         if premise.formula:
             text.append(f" {say('proof.derived', formula=premise.formula)}", style="dim")
+            text.append("".join(f" {says}" for says in premise.beyond), style="bold")
         elif premise.kind == "not known":
             text.append(f" {say('proof.not_known')}", style="dim")
         line: Lines = [("    " * level + "· ", text)]

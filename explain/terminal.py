@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
+from explain.rangeview import beyond_range
 from explain.words import Speaker, figure, phrases, quantity, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
@@ -227,6 +228,7 @@ class Terminal:
 
     def _notes(self) -> None:
         told = [w.says for w in self.r.case.warnings]
+        told += beyond_range(self.k, self.r)
         told += [say("why.conflict", finding=self.k.findings[f].title) for f, _ in self.r.conflicts]
         told += [say("why.clash", cause=self.k.causes[c].title) for c in self.r.clashes]
         if self.r.unused:

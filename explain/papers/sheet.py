@@ -17,6 +17,7 @@ from explain.jsonout import round_names
 from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
+from explain.rangeview import beyond_range
 from explain.terminal import percent
 from explain.words import Speaker, figure, phrases, quantity, say
 from inference.belief.evidence import COMPLAINT
@@ -304,6 +305,7 @@ def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds
 
 def _warnings(k: Knowledge, r: Result) -> list[str]:
     out = [w.says for w in r.case.warnings]
+    out += beyond_range(k, r)
     out += [say("why.conflict", finding=k.findings[f].title) for f, _ in r.conflicts]
     out += [say("why.clash", cause=k.causes[c].title) for c in r.clashes]
     if r.unused:

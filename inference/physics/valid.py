@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import ParamSpec, TypeAlias, TypeVar, cast
 
@@ -13,6 +13,37 @@ import numpy.typing as npt
 
 Array: TypeAlias = npt.NDArray[np.float64]
 Numeric: TypeAlias = float | Array
+
+BEYOND = "outside what the formulas are good for"
+# What a technician calls the arguments, where they do not say it themselves, and the units he reads them in:
+# by SI unit, its name, factor and shift
+NAMES = {
+    "ambient": "outside temperature",
+    "ash": "ash load",
+    "burn_completion": "share of burns completed",
+    "cells_per_square_inch": "number of cells a square inch",
+    "channel_reynolds": "Reynolds number in the channels",
+    "displacement": "engine size",
+    "filling": "share that the cylinders fill",
+    "heat_share": "share of the late fuel's heat that the catalyst gives",
+    "load": "soot load",
+    "mass_flow": "exhaust mass flow",
+    "oil_use": "oil consumption",
+    "oxygen": "share of oxygen",
+    "permeability": "wall permeability",
+    "pressure": "gas pressure",
+    "share": "share of exhaust fed back",
+    "share_by_valve": "share of exhaust fed back",
+    "speed": "engine speed",
+    "sulphated_ash": "share of sulphated ash",
+    "temperature": "gas temperature",
+    "wall": "wall thickness",
+}
+SHOWN = {
+    "K": ("°C", 1.0, -273.15), "Pa": ("mbar", 1e-2, 0.0), "kg/s": ("g/s", 1e3, 0.0), "m^3": ("l", 1e3, 0.0),
+    "m": ("mm", 1e3, 0.0), "1/s": ("1/min", 60.0, 0.0), "m^3/m": ("l per 1000 km", 1e9, 0.0),
+    "kg/m": ("g/km", 1e6, 0.0),
+}  # fmt: skip
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -37,12 +68,15 @@ class Outside:
     bounds: Bounds
 
     def __str__(self) -> str:
-        unit = "" if self.bounds.unit == "1" else f" {self.bounds.unit}"
-        name, formula = self.quantity.replace("_", " "), self.formula.replace("_", " ")
-        return (
-            f"{name} {self.value:.4g}{unit} lies outside {self.bounds.low:.4g} to "
-            f"{self.bounds.high:.4g}{unit}, where {formula} is known to hold"
-        )
+        called = self.formula if self.quantity == "result" else self.quantity
+        name = NAMES.get(called, called.replace("_", " "))
+        unit, scale, shift = SHOWN.get(self.bounds.unit, (self.bounds.unit, 1.0, 0.0))
+        if unit == "1" and "share" in name:
+            unit, scale = "%", 100.0
+        whole = unit == "°C"
+        value, low, high = (_written(x * scale + shift, whole) for x in (self.value, self.bounds.low, self.bounds.high))
+        tail = "" if unit == "1" else f" {unit}"
+        return f"The {name}, {value}{tail}, is {BEYOND}, {low} to {high}{tail}."
 
 
 @dataclass(frozen=True)
@@ -52,10 +86,19 @@ class NotMade:
     says: str
 
     def __str__(self) -> str:
-        return self.says
+        return f"{self.says} This is {BEYOND}."
 
 
 Odd: TypeAlias = Outside | NotMade
+
+
+def _written(value: float, whole: bool) -> str:
+    return f"{value:,.0f}" if whole or abs(value) >= 100.0 else f"{value:.3g}"
+
+
+def beyond(notes: Iterable[str]) -> tuple[str, ...]:
+    """Return those of a derived reading's notes that say where a formula left its range."""
+    return tuple(note for note in notes if BEYOND in note)
 
 
 def valid(

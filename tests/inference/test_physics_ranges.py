@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from inference.physics import gas
-from inference.physics.valid import outside, raw, valid
+from inference.physics import cross, gas
+from inference.physics.valid import NotMade, beyond, outside, raw, valid
 
 
 def test_inside_there_is_no_warning() -> None:
@@ -16,9 +16,18 @@ def test_inside_there_is_no_warning() -> None:
 def test_outside_there_is_one_that_names_value_and_range() -> None:
     (warning,) = outside(gas.viscosity, temperature=1100.0)
     assert (warning.quantity, warning.value) == ("temperature", 1100.0)
-    assert "1100 K" in str(warning)
-    assert "973" in str(warning)
+    assert str(warning) == "The gas temperature, 827 °C, is outside what the formulas are good for, -73 to 700 °C."
     assert gas.viscosity(1100.0) > 0
+
+
+def test_warnings_are_told_from_other_notes_and_speak_the_units_of_the_shop() -> None:
+    (hot,) = outside(gas.viscosity, temperature=1100.0)
+    (oxygen,) = outside(cross.excess_air, oxygen=0.3)
+    (share,) = outside(cross.share_by_valve, result=0.9)
+    assert str(oxygen) == "The share of oxygen, 30 %, is outside what the formulas are good for, 0.5 to 20 %."
+    assert str(share).startswith("The share of exhaust fed back, 90 %,")
+    metal = str(NotMade("They are made for ceramic channels."))
+    assert beyond(["The barometer was not read.", str(hot), metal]) == (str(hot), metal)
 
 
 def test_a_sample_is_judged_by_its_mean() -> None:
