@@ -1,5 +1,7 @@
 """A recorded drive made by the physics, for tests and benchmarks: a given soot load, sensor fault and burn.
 
+``python -m bench.drive --burn 440 > drive.csv`` writes one, to try ``clogwise log`` with.
+
 Deterministic: the same wishes give the same rows. The engine is a plain one (2 l); the exhaust's temperature follows
 its load with the lag of the metal, the filter's pressure comes from the same formulas as the diagnosis uses, so the
 pressure in it proves nothing about a real filter: it tests that what was put in is found again.
@@ -170,3 +172,26 @@ def as_csv(drive: Drive, delimiter: str = ",", comma: bool = False, time: str = 
         cells = delimiter.join(f"{x:.6g}" if i else f"{x:.3f}".rstrip("0").rstrip(".") for i, x in enumerate(row))
         lines.append(cells.replace(".", ",") if comma else cells)
     return "\n".join(lines) + "\n"
+
+
+def main() -> None:
+    """Write a drive of an hour as CSV: town and road, a burn in the middle of it, and two minutes at idle."""
+    from argparse import ArgumentParser
+
+    ask = ArgumentParser(prog="python -m bench.drive", description=main.__doc__)
+    ask.add_argument("--soot", type=float, default=5.0, help="soot in the filter, g/l")
+    ask.add_argument("--burn", type=float, default=600.0, help="before the filter in the burn, °C; 0 for none")
+    ask.add_argument("--minutes", type=float, default=14.0, help="length of the burn")
+    ask.add_argument("--left", type=float, default=0.15, help="share of the soot that the burn leaves")
+    ask.add_argument("--coolant", type=float, default=88.0, help="where the coolant settles, °C")
+    ask.add_argument("--lag", type=float, default=0.0, help="delay of the pressure sensor, s")
+    got = ask.parse_args()
+    wish = Wish(
+        soot=got.soot, coolant=got.coolant, sensor_lag=got.lag, soot_left=got.left, burn_temperature=got.burn,
+        burns=((30.0, got.minutes),) if got.burn > 0 else (), fast_idle=((55.0, 1.0),), stops=((51.0, 2.0),),
+    )  # fmt: skip
+    print(as_csv(make(wish)), end="")
+
+
+if __name__ == "__main__":
+    main()

@@ -132,18 +132,19 @@ def _write_case(case: Path, output: Path, summary: Summary, when: str, on: date 
     from clogwise.files import write_whole
     from explain.burntold import words
     from inference.case import When
-    from inference.log.merge import into_latest, source_line, with_round
+    from inference.log.merge import burn_completed, into_latest, source_line, with_round
     from inference.read_case import parse_case
     from kb.load import load
 
     if not summary.readings:
         raise Faults([Fault(str(output), 0, "", "no reading could be taken from the recording; nothing is written")])
-    raw, source = case.read_bytes(), source_line(summary)
+    raw, source, completed = case.read_bytes(), source_line(summary), burn_completed(summary)
     if latest:
-        merged = into_latest(raw, str(case), summary.readings, source)
+        merged = into_latest(raw, str(case), summary.readings, source, completed)
     else:
         kind: When = next(w for w in WHENS if w == when)
-        merged = with_round(raw, str(case), summary.readings, source, kind, on or summary.log.day)
+        day = on or summary.log.day
+        merged = with_round(raw, str(case), summary.readings, source, kind, day, completed)
     parse_case(merged.text, str(output), load())
     write_whole(output, merged.text)
     told = [words("readings", "kept", slots=", ".join(merged.kept))] if merged.kept else []

@@ -23,14 +23,15 @@ from kb.log_columns import log_columns
 
 # what tells of the file and what was taken for granted, not of the vehicle
 OF_FILE = (
-    "rows_without_time", "rows_newest_first", "rows_out_of_order", "restarts", "stamps_doubled", "stamps_coarse", "gaps",
-    "time_taken_as", "time_in_days", "day_and_month_unsure", "text_in_cells", "column_empty", "impossible", "unit_not_said",
-    "unit_taken_as", "spare_column",
+    "rows_without_time", "rows_newest_first", "rows_out_of_order", "restarts", "stamps_doubled", "stamps_coarse",
+    "gaps", "time_taken_as", "time_in_days", "day_and_month_unsure", "text_in_cells", "column_empty", "impossible",
+    "unit_not_said", "unit_taken_as", "spare_column",
 )  # fmt: skip
 OF_PRESSURE = (
-    "sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_lags", "sensor_saturates", "at_the_ceiling", "sensor_zero_off",
-    "fit_zero_off", "fit_scatters", "against_clean", "too_few_rows", "flow_hardly_varies", "no_filter_pressure", "no_flow",
-    "no_gas_temperature", "no_filter_size", "pressure_after_burn", "pressure_before_burn",
+    "sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_lags", "sensor_saturates", "at_the_ceiling",
+    "sensor_zero_off", "fit_zero_off", "fit_scatters", "against_clean", "too_few_rows", "flow_hardly_varies",
+    "no_filter_pressure", "no_flow", "no_gas_temperature", "no_filter_size", "pressure_after_burn",
+    "pressure_before_burn",
 )  # fmt: skip
 TOO_HOT = 750.0  # °C after the filter; the mark of the rules that find a burn too hot
 

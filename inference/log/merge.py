@@ -68,8 +68,15 @@ def source_line(summary: Summary) -> str:
     return f"Readings from the recorded drive {clean}, {summary.log.rows:,} rows over {minutes:.0f} minutes."
 
 
+def burn_completed(summary: Summary) -> str | None:
+    """Return "no" where the recording shows the engine switched off in its last burn; else None, it cannot tell."""
+    last = summary.burns[-1] if summary.burns else None
+    return "no" if last is not None and last.ended == "engine switched off" else None
+
+
 def with_round(
-    raw: bytes, name: str, readings: Sequence[Taken], source: str, when: When, day: date | None
+    raw: bytes, name: str, readings: Sequence[Taken], source: str, when: When, day: date | None,
+    completed: str | None = None,
 ) -> Merged:  # fmt: skip
     """Return the case with one more round that holds the readings.
 
@@ -79,6 +86,7 @@ def with_round(
     source : sentence that names the recording
     when : what the round is for
     day : its date, None if not known
+    completed : what the recording says of the burn before the round, None if nothing
 
     Raises
     ------
@@ -89,6 +97,8 @@ def with_round(
     new: Tree = {"when": when}
     if day is not None:
         new["date"] = day.isoformat()
+    if completed is not None:
+        new["burn_completed"] = completed
     new |= {"notes": source, "readings": nested(readings)}
     if not isinstance(rounds, yaml.SequenceNode) or not rounds.value:
         raise Faults([Fault(name, 0, "rounds", "the case has no list of rounds to add to")])
@@ -100,6 +110,8 @@ def with_round(
         lines = [f"{dash}- when: {when}"]
         if day is not None:
             lines.append(f"{dash}{STEP}date: {day.isoformat()}")
+        if completed is not None:
+            lines.append(f"{dash}{STEP}burn_completed: {completed}")
         lines.append(f"{dash}{STEP}notes: {_quoted(source)}")
         case.after(rounds, "\n".join(lines) + "\n" + readings_block(readings, dash + STEP))
     wanted = copy.deepcopy(case.data)
@@ -107,7 +119,9 @@ def with_round(
     return Merged(case.finish(wanted), ())
 
 
-def into_latest(raw: bytes, name: str, readings: Sequence[Taken], source: str) -> Merged:
+def into_latest(
+    raw: bytes, name: str, readings: Sequence[Taken], source: str, completed: str | None = None
+) -> Merged:  # fmt: skip
     """Return the case with the readings in its latest round; what stands there already is left as it is.
 
     Raises
@@ -127,6 +141,9 @@ def into_latest(raw: bytes, name: str, readings: Sequence[Taken], source: str) -
     if fresh and not held.get("notes") and "notes" not in held:
         held["notes"] = source
         case.into_mapping(latest, "notes", _quoted(source))
+    if fresh and completed is not None and "burn_completed" not in held:
+        held["burn_completed"] = completed
+        case.into_mapping(latest, "burn_completed", completed)
     there = _value(latest, "readings")
     if fresh and there is None:
         case.into_mapping(latest, "readings", _flow(nested(fresh)), readings_block(fresh, "{indent}"))

@@ -143,6 +143,16 @@ def test_a_sensor_that_lies_in_the_recording_is_found_by_the_rules(folder: Path,
     assert states[finding, "follow-up"] == "holds"
 
 
+def test_a_burn_broken_off_is_told_in_the_case_and_by_the_gate(folder: Path, knowledge: Knowledge) -> None:
+    wish = Wish(soot=5.0, burns=((30.0, 15.0),), off=((36.0, 30.0),))
+    (folder / "off.csv").write_text(as_csv(make(wish)), encoding="utf-8")
+    new = folder / "off.yaml"
+    run(folder / "case.yaml", folder / "off.csv", "-o", new)
+    assert read_case(new, knowledge).rounds[-1].burn_completed == "no"
+    done = subprocess.run([sys.executable, "-m", "clogwise", "gate", str(new)], capture_output=True, text=True)
+    assert "ended early – it was broken off before the control unit ended it" in " ".join(done.stdout.split())
+
+
 @pytest.mark.parametrize("ending", ["svg", "png"])
 def test_the_picture_is_one_and_the_same_every_time(folder: Path, ending: str) -> None:
     first, second = folder / f"a.{ending}", folder / f"b.{ending}"

@@ -126,7 +126,11 @@ def test_the_robust_fit_agrees_with_scipy_and_outliers_do_not_count() -> None:
     values = design @ truth + rng.normal(0, 0.5, x.size)
     values[rng.choice(x.size, 80, replace=False)] += 60.0  # one row in ten is far off
     found, scatter = robust(design, values)
-    theirs = least_squares(lambda c: (design @ c - values) / 0.5, np.zeros(3), loss="cauchy", f_scale=1.0).x
+
+    def off(c: np.ndarray) -> np.ndarray:
+        return np.asarray((design @ c - values) / 0.5)
+
+    theirs = least_squares(off, np.zeros(3), loss="cauchy", f_scale=1.0).x
     assert found == pytest.approx(theirs, abs=0.35)
     assert found == pytest.approx(truth, abs=0.35)
     assert scatter == pytest.approx(0.5, rel=0.25)

@@ -54,11 +54,12 @@ def stays(old: bytes, new: bytes) -> bool:
 @pytest.mark.parametrize("bom", [b"", b"\xef\xbb\xbf"])
 def test_a_new_round_however_the_case_is_written(text: str, newline: str, bom: bytes, knowledge: Knowledge) -> None:
     raw = bom + text.replace("\n", newline).encode()
-    merged = with_round(raw, "a.yaml", READINGS, SOURCE, "follow-up", date(2026, 3, 2))
+    merged = with_round(raw, "a.yaml", READINGS, SOURCE, "follow-up", date(2026, 3, 2), "no")
     assert stays(raw, merged.text)
     old, new = parse_yaml(raw, "a").data, parse_yaml(merged.text, "a").data
     added = new["rounds"].pop()
     assert new == old
+    assert added.pop("burn_completed") == "no"
     assert added == {"when": "follow-up", "date": "2026-03-02", "notes": SOURCE, "readings": nested(READINGS)}
     case = parse_case(merged.text, "a.yaml", knowledge)
     assert case.rounds[-1].number("coolant_temperature.road") == 71.0
@@ -67,12 +68,13 @@ def test_a_new_round_however_the_case_is_written(text: str, newline: str, bom: b
 @pytest.mark.parametrize("text", TEXTS.values(), ids=TEXTS)
 def test_into_the_latest_round(text: str, knowledge: Knowledge) -> None:
     raw = text.encode()
-    merged = into_latest(raw, "a.yaml", READINGS, SOURCE)
+    merged = into_latest(raw, "a.yaml", READINGS, SOURCE, "no")
     assert stays(raw, merged.text)
     case = parse_case(merged.text, "a.yaml", knowledge)
     assert len(case.rounds) == 1
     assert case.rounds[0].number("coolant_temperature.road") == 71.0
     assert case.rounds[0].number("sensor_pressure.key_on") == 0.0
+    assert case.rounds[0].burn_completed == "no"
     there = parse_case(raw, "a.yaml", knowledge).rounds[0].number("sensor_pressure.idle")
     assert case.rounds[0].number("sensor_pressure.idle") == (there if there is not None else 7.5)
     assert merged.kept == (("sensor_pressure.idle",) if there is not None else ())
@@ -99,10 +101,10 @@ def test_the_printed_block_is_yaml_a_case_takes(knowledge: Knowledge) -> None:
 
 @pytest.mark.parametrize("text", ["case: a\n", "case: a\nrounds: []\n", "case: a\nrounds:\n"])
 def test_a_case_without_rounds_is_refused(text: str) -> None:
-    for merge in (lambda: with_round(text.encode(), "a", READINGS, SOURCE, "follow-up", None),
-                  lambda: into_latest(text.encode(), "a", READINGS, SOURCE)):  # fmt: skip
-        with pytest.raises(Faults, match="no list of rounds"):
-            merge()
+    with pytest.raises(Faults, match="no list of rounds"):
+        with_round(text.encode(), "a", READINGS, SOURCE, "follow-up", None)
+    with pytest.raises(Faults, match="no list of rounds"):
+        into_latest(text.encode(), "a", READINGS, SOURCE)
 
 
 @settings(max_examples=60, deadline=None)
