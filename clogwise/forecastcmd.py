@@ -67,7 +67,7 @@ def compare(case: CaseFile, json: AsJson = False) -> None:
     if json:
         from explain import jsonout
 
-        typer.echo(jsonout.dump(compareview.shape(answer)))
+        typer.echo(jsonout.dump(compareview.shape(knowledge, answer)))
     else:
         compareview.show(knowledge, result, answer, console())
 

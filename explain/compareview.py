@@ -7,11 +7,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from explain.forecastview import tell
+from explain.forecastview import small, tell
 from explain.jsonout import round_names, rounded
-from explain.terminal import print_block
+from explain.terminal import percent, print_block
 from explain.words import figure, phrases
 from inference.compare import Comparison
+from inference.log.notes import Note
 from inference.result import Result
 from inference.values import Number, Spread, Value
 from kb.model import Knowledge
@@ -41,7 +42,7 @@ class CompareShape(BaseModel):
     because: list[str]
 
 
-def shape(c: Comparison) -> CompareShape:
+def shape(knowledge: Knowledge, c: Comparison) -> CompareShape:
     """Return the comparison as it leaves the program; rounds are counted from 1."""
     equal = c.equal_flow
     return CompareShape(
@@ -52,8 +53,21 @@ def shape(c: Comparison) -> CompareShape:
         gauge_at_equal_flow_mbar=[_list(equal.first), _list(equal.last)] if equal else None,
         rows=[RowShape(slot=r.slot, unit=r.unit, first=_plain(r.first), last=_plain(r.last)) for r in c.rows],
         verdict=c.verdict,
-        because=list(c.because),
+        because=[reason(knowledge, n) for n in c.because],
     )
+
+
+def reason(knowledge: Knowledge, note: Note) -> str:
+    """Return a reason of the verdict as a sentence."""
+    slots: dict[str, object] = dict(note.slots)
+    if "cause" in slots:
+        slots["cause"] = knowledge.causes[str(slots["cause"])].title
+    if "finding" in slots:
+        finding = knowledge.findings[str(slots["finding"])]
+        slots["finding"] = small(finding.title if slots["state"] == "holds" else finding.fails)
+    if "chance" in slots:
+        slots["chance"] = percent(float(note.slots["chance"]))
+    return tell("compared", note.kind, **slots)
 
 
 def _list(spread: Spread) -> list[float]:
@@ -83,7 +97,7 @@ def show(knowledge: Knowledge, result: Result, c: Comparison, out: Console) -> N
         table.add_row(f"  {_title(knowledge, row.slot)}", _said(row.first, row.unit), _said(row.last, row.unit))
     out.print(table)
     verdict = Text(tell("compare", c.verdict), style=STYLE[c.verdict])
-    print_block(out, tell("compare", "verdict"), [verdict, *(("· ", Text(b)) for b in c.because)])
+    print_block(out, tell("compare", "verdict"), [verdict, *(("· ", Text(reason(knowledge, n))) for n in c.because)])
 
 
 def _dated(result: Result, index: int, name: str) -> str:

@@ -12,6 +12,7 @@ from explain.jsonout import rounded
 from explain.terminal import Line, percent, print_block
 from explain.words import figure, phrases
 from inference.forecast.outlook import Band, Forecast, Outlook
+from inference.log.notes import Note
 from kb.model import Knowledge
 
 
@@ -68,8 +69,16 @@ def shape(forecast: Forecast) -> ForecastShape:
             )
             for o in forecast.outlooks
         ],
-        notes=list(forecast.notes),
+        notes=[taken(n) for n in forecast.notes],
     )
+
+
+def taken(note: Note) -> str:
+    """Return what a forecast rests on as a sentence."""
+    if note.kind == "not_told":
+        slots = {k: figure(float(v)) for k, v in note.slots.items() if k != "slot"}
+        return str(phrases("en_forecast")["forecast_notes"]["not_told"][note.slots["slot"]]).format(**slots)
+    return tell("forecast_notes", note.kind, **note.slots)
 
 
 def _three(band: Band) -> list[float]:
@@ -85,11 +94,12 @@ def title(knowledge: Knowledge, outlook: Outlook) -> str:
     if not outlook.causes:
         return tell("forecast", "now")
     if len(outlook.causes) == 1:
-        return tell("forecast", "without", cause=_small(knowledge.causes[outlook.causes[0]].title))
+        return tell("forecast", "without", cause=small(knowledge.causes[outlook.causes[0]].title))
     return tell("forecast", "all")
 
 
-def _small(text: str) -> str:
+def small(text: str) -> str:
+    """Return a title as it stands within a sentence; an abbreviation keeps its capitals."""
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
@@ -145,5 +155,5 @@ def show(knowledge: Knowledge, forecast: Forecast, out: Console) -> None:
         low, high = percent(now.completes.low), percent(now.completes.high)
         week.append(tell("forecast", "completes", low=low, high=high))
     print_block(out, tell("forecast", "week"), [("· ", Text(t)) for t in week])
-    notes = [*forecast.notes, tell("forecast", "care")]
+    notes = [*(taken(n) for n in forecast.notes), tell("forecast", "care")]
     print_block(out, tell("forecast", "taken"), [("· ", Text(t, style="dim")) for t in notes])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from inference.derive import DerivedReading
+from inference.log.notes import Note, note
 from inference.result import Result, RoundResult
 from inference.values import Number, Spread, Value
 from kb.model import Knowledge
@@ -53,7 +54,7 @@ class Comparison:
     equal_flow: EqualFlow | None
     rows: tuple[Row, ...]
     verdict: Held
-    because: tuple[str, ...]
+    because: tuple[Note, ...]
 
 
 def compare(knowledge: Knowledge, result: Result) -> Comparison:
@@ -112,41 +113,29 @@ def _rows(knowledge: Knowledge, result: Result, a: RoundResult, b: RoundResult, 
 
 def _verdict(
     knowledge: Knowledge, result: Result, first: int, last: int, driven: float | None
-) -> tuple[Held, tuple[str, ...]]:
+) -> tuple[Held, tuple[Note, ...]]:
     failed, because = _worked_on(knowledge, result)
     was, now = result.rounds[first].derived.get(INDEX), result.rounds[last].derived.get(INDEX)
     if failed:
         return "did not hold", tuple(failed)
     if was is None or now is None:
-        lacking = "before" if was is None else "after"
-        return "cannot tell", (*because, f"The hand gauge at about 2,500 rpm was not read {lacking} the work.")
+        return "cannot tell", (*because, note("no_gauge_before" if was is None else "no_gauge_after"))
     change = _change(result, first, last)
-    told = f"{was.spread.mid:.1f} times a clean filter before, {now.spread.mid:.1f} now"
+    times = {"before": was.spread.mid, "now": now.spread.mid}
     stays = change.low > FELL or (change.mid > SAME and now.spread.low > FREE)
     if stays and now.spread.low > 1.0:
-        return "did not hold", (f"At equal flow the restriction has not fallen: {told}.",)
+        return "did not hold", (note("not_fallen", **times),)
     if change.high >= FELL and now.spread.mid > FREE:
-        return "cannot tell", (
-            *because,
-            f"The readings and their errors allow both: {told}. Read gauge and air mass again at the same speed.",
-        )
+        return "cannot tell", (*because, note("either", **times))
     if now.spread.mid > FREE and now.spread.low > 1.0:
-        because.append(f"It fell but is not free: {told}.")
-        return "cannot tell", (*because, "Part of it may be ash; burn it clean if the gate lets you, then read again.")
-    because.append(f"At equal flow it has fallen: {told}.")
+        return "cannot tell", (*because, note("fallen_not_free", **times))
+    because.append(note("fallen", **times))
     need = _far_enough(result)
     if driven is None:
-        return "cannot tell", (
-            *because,
-            "How far it was driven since is not known; write the odometer into both rounds.",
-        )
+        return "cannot tell", (*because, note("no_odometer"))
     if driven < need:
-        return "cannot tell", (
-            *because,
-            f"It was driven {driven:,.0f} km since; only after about {need:,.0f} km does a free filter show that the"
-            " cause is gone.",
-        )
-    return "held", (*because, f"After {driven:,.0f} km it still flows freely.")
+        return "cannot tell", (*because, note("not_far", driven=driven, need=need))
+    return "held", (*because, note("still_free", driven=driven))
 
 
 def _change(result: Result, first: int, last: int) -> Spread:
@@ -164,27 +153,20 @@ def _far_enough(result: Result) -> float:
     return PART * interval.spread.mid if interval is not None else FAR_ENOUGH
 
 
-def _worked_on(knowledge: Knowledge, result: Result) -> tuple[list[str], list[str]]:
-    """Say of every cause that was worked on what speaks against its repair, and what proves it."""
-    said: list[str] = []
-    proven: list[str] = []
+def _worked_on(knowledge: Knowledge, result: Result) -> tuple[list[Note], list[Note]]:
+    """Note of every cause that was worked on what speaks against its repair, and what proves it."""
+    said: list[Note] = []
+    proven: list[Note] = []
     worked_on = result.case.repaired_by(result.case.rounds[-1])
     findings = result.latest.verdicts.findings
     for cause in sorted(worked_on & set(knowledge.causes)):
-        entry = knowledge.causes[cause]
-        remedy = knowledge.remedies[entry.remedy]
+        remedy = knowledge.remedies[knowledge.causes[cause].remedy]
         for proof in remedy.proof_findings:
             state = findings[proof.finding].state if proof.finding in findings else "unknown"
-            finding = knowledge.findings[proof.finding]
-            words = finding.title if state == "holds" else finding.fails
             if state in ("holds", "fails"):
                 against = (state == proof.state) == (proof.shows_it == "present")
-                (said if against else proven).append(f"{entry.title}: now {_small(words)}.")
+                (said if against else proven).append(note("shows", cause=cause, finding=proof.finding, state=state))
         now = result.cause(cause).now
         if not said and now >= 0.5:
-            said.append(f"{entry.title}: still as likely as {now:.0%} after the work.")
+            said.append(note("still_likely", cause=cause, chance=now))
     return said, proven
-
-
-def _small(text: str) -> str:
-    return text if text[1:2].isupper() else text[:1].lower() + text[1:]

@@ -23,6 +23,7 @@ from inference.forecast import balance
 from inference.forecast.sample import drawn, factor, normal, places, present, quantiles
 from inference.forecast.simulate import Path, Week, log_left, shares, simulate
 from inference.forecast.usage import Usage, usage_of
+from inference.log.notes import Note, note
 from inference.physics.calibration import Parameter
 from inference.physics.sampling import Z10, N
 from inference.physics.usage import ENGINE_SIZE, fuel_use
@@ -90,7 +91,7 @@ class Forecast:
     weekly: Band  # km
     limit: Band
     fits: float | None  # share of the sample that comes near what was seen, None where nothing was
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     def of(self, outlook: str) -> Outlook | None:
         """Return the outlook of a cause, "as things stand" or "all"; None if there is none."""
@@ -103,7 +104,7 @@ def forecast(knowledge: Knowledge, result: Result) -> Forecast | None:
     if body is None:
         return None
     usage = usage_of(result.case)
-    notes = [*usage.notes, *body.notes]
+    notes = [*usage.notes, *(note("of_the_filter", says=says) for says in body.notes)]
     volume = np.broadcast_to(np.asarray(body.body.volume), (N,))
     setting = _Setting(knowledge, result, usage, volume)
     now = {c.id: c.now for c in result.causes if c.state == "present"}
@@ -124,9 +125,9 @@ def forecast(knowledge: Knowledge, result: Result) -> Forecast | None:
         if before is not None and before.spread.mid > 0:
             now_on = _as_before(outlooks[0], before.spread.mid, usage, weights)
             outlooks = (now_on, *(_no_sooner(o, now_on, outlooks[0]) for o in outlooks[1:]))
-            notes.append("As things stand it was taken to go on as it did from one blocking to the next.")
+            notes.append(note("as_before"))
     weekly = Band(*(x / 1e3 for x in quantiles(usage.weekly_distance, weights)))
-    notes.append("From a filter burnt clean; what is in it now is not counted.")
+    notes.append(note("from_clean"))
     return Forecast(
         result.case.name, outlooks, WEEKS, weekly, Band(*quantiles(weeks[0][0].refuses, weights)), fits,
         tuple(dict.fromkeys(notes)),
@@ -328,7 +329,7 @@ def _chemistry(kinds: tuple[str, ...]) -> Chemistry:
     return Chemistry(rate, energy, dioxide, at.DIOXIDE_ENERGY, each(at.APPROACH), each(at.RECYCLE), each(at.MONOXIDE))
 
 
-def _weights(setting: _Setting, result: Result, then: Mapping[str, float]) -> tuple[Array, float | None, list[str]]:
+def _weights(setting: _Setting, result: Result, then: Mapping[str, float]) -> tuple[Array, float | None, list[Note]]:
     """Weigh the sample by what was seen: distance from one blocking to the next, distance from burn to burn."""
     derived, case = result.latest.derived, result.case
     blocked = derived.get("blocking_interval")
@@ -339,7 +340,7 @@ def _weights(setting: _Setting, result: Result, then: Mapping[str, float]) -> tu
     if between:
         seen.append(("burns", between))
     if not seen:
-        return np.full(N, 1.0 / N), None, ["Nothing of its past tells how fast this vehicle fills; the span is wide."]
+        return np.full(N, 1.0 / N), None, [note("no_past")]
     week, _ = setting.week(then, ())
     path = simulate(week, _burnt_clean(week), WEEKS)
     miss = np.zeros(N)
@@ -347,10 +348,10 @@ def _weights(setting: _Setting, result: Result, then: Mapping[str, float]) -> tu
     for what, km in seen:
         if what == "blocked":
             foretold = np.where(np.isfinite(path.blocked_after), path.blocked_after, 1.5 * path.distance) / 1e3
-            said.append(f"Weighed by the {km:,.0f} km it went from one blocking to the next.")
+            said.append(note("weighed_by_blocking", km=km))
         else:
             foretold = path.distance / 1e3 / np.maximum(path.burns, 0.5)
-            said.append(f"Weighed by the {km:,.0f} km from burn to burn.")
+            said.append(note("weighed_by_burns", km=km))
         miss += (np.log(np.maximum(foretold, 1.0) / km) / MISS) ** 2
     near = float(np.mean(miss < 2.0 * len(seen) + 2.0))
     weights = np.exp(-0.5 * (miss - miss.min()))
@@ -359,9 +360,7 @@ def _weights(setting: _Setting, result: Result, then: Mapping[str, float]) -> tu
         temper *= 0.8
         weights = np.exp(-0.5 * temper * (miss - miss.min()))
     if near < STRANGE:
-        said.append(
-            "What is believed of habits and causes does not explain how fast it filled; take the outlooks with care."
-        )
+        said.append(note("not_explained"))
     return weights / weights.sum(), near, said
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from inference.case import Case
 from inference.forecast import balance
 from inference.forecast.sample import drawn, normal
+from inference.log.notes import Note, note
 from inference.physics import heat
 from inference.physics.calibration import Parameter
 from inference.physics.sampling import Z10
@@ -34,7 +35,7 @@ class Usage:
     long_distance: Array
     idle: Array
     warm_up: Array
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     @property
     def weekly_distance(self) -> Array:
@@ -44,38 +45,36 @@ class Usage:
 
 def usage_of(case: Case) -> Usage:
     """Return the usage of a case; figures told carry a fifth of error, those not told are usual ones."""
-    notes: list[str] = []
+    notes: list[Note] = []
 
-    def told(slot: str, scale: float, column: str, usual: Parameter, says: str) -> Array:
+    def told(slot: str, scale: float, column: str, usual: Parameter) -> Array:
         value = case.number(slot)
         if value is None:
-            notes.append(says)
+            notes.append(_not_told(slot, usual, scale))
             return np.maximum(drawn(usual, column), 0.0)
         return np.asarray(value * scale * np.exp(0.15 * normal(column)))
 
-    trips = told("trips_per_week", 1.0, "trips", TRIPS, "Trips a week were not told; 6 to 22 were taken.")
-    time = told("typical_trip", 60.0, "trip", TRIP, "The time of a trip was not told; 10 to 32 minutes were taken.")
+    trips = told("trips_per_week", 1.0, "trips", TRIPS)
+    time = told("typical_trip", 60.0, "trip", TRIP)
     speed = drawn(balance.TRIP_SPEED, "speed")
     known = case.number("typical_distance")
     if known is None:
-        notes.append("The distance of a trip was not told; 20 to 60 km/h on the mean were taken.")
+        notes.append(_not_told("typical_distance", balance.TRIP_SPEED, 1.0 / 3.6))
         distance = time * speed
     else:
         # the error of the distance goes with that of the time: the driver thinks of the same trip
         distance = known * 1e3 * np.exp(0.15 * normal("trip"))
         if case.number("typical_trip") is None:
             time = distance / speed
-    long_runs = told(
-        "long_run_per_month", 1.0 / WEEKS_A_MONTH, "long_count", LONG_RUNS,
-        "Long runs were not told; one in one to five weeks was taken.",
-    )  # fmt: skip
-    idle = told("idle_hours_per_week", 3600.0, "idle", IDLE, "Hours at idle were not told; 0 to 2 a week were taken.")
+    long_runs = told("long_run_per_month", 1.0 / WEEKS_A_MONTH, "long_count", LONG_RUNS)
+    idle = told("idle_hours_per_week", 3600.0, "idle", IDLE)
     long_time = np.maximum(drawn(balance.LONG_RUN, "long"), 1200.0)
     latest = case.rounds[-1]
     ambient = latest.number("ambient_temperature")
     kelvin = drawn(AMBIENT, "ambient") if ambient is None else np.full_like(time, ambient + 273.15)
     if ambient is None:
-        notes.append("The outside temperature was not read; 0 to 20 °C was taken.")
+        coldest, warmest = (round(k - 273.0) for k in (AMBIENT.low, AMBIENT.high))
+        notes.append(note("not_told", slot="ambient_temperature", low=coldest, high=warmest))
     low, mid, high = (np.asarray(t) for t in heat.warm_up_time(kelvin))
     z = normal("warm_up") / Z10
     warm_up = mid + np.where(z < 0, mid - low, high - mid) * z
@@ -86,3 +85,9 @@ def usage_of(case: Case) -> Usage:
         trips, time, distance, long_runs, long_time, long_time * drawn(balance.LONG_SPEED, "speed"), idle,
         np.maximum(warm_up, 120.0), tuple(notes),
     )  # fmt: skip
+
+
+def _not_told(slot: str, usual: Parameter, scale: float) -> Note:
+    """Say what was taken for a figure of usage, in the unit of its slot."""
+    low, high = (float(f"{x / scale:.2g}") for x in (usual.low, usual.high))
+    return note("not_told", slot=slot, low=low, high=high)
