@@ -220,8 +220,9 @@ class Journal:
     def _true(self, record: _Record) -> bool:
         if record.epoch == self.epoch:
             return True
-        if not all(read.holds(self) for read in record.reads):
-            return False
+        for read in record.reads:
+            if not read.holds(self):
+                return False
         for board, name, value in record.writes:
             board.put(name, value)
         record.epoch = self.epoch
@@ -254,12 +255,16 @@ def _label(arg: object) -> object:
 
 
 def _alike(one: Sequence[Any], other: Sequence[Any]) -> bool:
-    return len(one) == len(other) and all(
-        a is b
-        or (isinstance(a, tuple) and isinstance(b, tuple) and _alike(a, b))
-        or (isinstance(a, str | bool) and a == b)
-        for a, b in zip(one, other, strict=True)
-    )
+    if len(one) != len(other):
+        return False
+    for a, b in zip(one, other, strict=True):
+        if a is b:
+            continue
+        if isinstance(a, tuple) and isinstance(b, tuple) and _alike(a, b):
+            continue
+        if not (isinstance(a, str | bool) and a == b):
+            return False
+    return True
 
 
 def step(work: Work) -> Work:

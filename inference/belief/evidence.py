@@ -14,7 +14,7 @@ A cause is absent (state 0), present throughout (1), or present and then removed
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -29,7 +29,7 @@ REMOVED_IF_NAMED = 0.9  # a repair that names the cause removes it nine times in
 REMOVED_IF_UNNAMED = 0.3  # a repair that names nothing may have removed any cause (from memory)
 
 
-@dataclass
+@dataclass(frozen=True)
 class Evidence:
     """All that is known about the causes, ready for :func:`inference.belief.activation.posteriors`.
 
@@ -40,10 +40,10 @@ class Evidence:
     net: Net
     nodes: list[Verdict]
     private: list[Private]
-    settled: dict[str, tuple[str, Verdict]] = field(default_factory=dict)
-    clashes: list[str] = field(default_factory=list)
-    repaired: set[str] = field(default_factory=set)
-    not_applicable: set[str] = field(default_factory=set)
+    settled: dict[str, tuple[str, Verdict]]
+    clashes: list[str]
+    repaired: set[str]
+    not_applicable: set[str]
 
 
 def gather(
@@ -69,34 +69,38 @@ def gather(
     gone_from = {c.id: removed_at.get(c.id, unnamed_repair_at) for c in causes}
     speakers = Speakers(knowledge, rounds, memory or Memory())
     nodes = _shared_nodes(speakers, tables.shared, sorted({*removed_at.values(), unnamed_repair_at or 0} - {0}))
-    evidence = Evidence(Net((), np.zeros((0, 3)), np.zeros((0, 2, 0)), np.zeros(0), np.zeros(0, bool)), nodes, [])
     weights = np.empty((len(causes), 3))
+    private: list[Private] = []
+    settled: dict[str, tuple[str, Verdict]] = {}
+    clashes: list[str] = []
+    repaired, not_applicable = set(), set()
+    known = speakers.memory.alone
     for i, cause in enumerate(causes):
-        gone = gone_from[cause.id]
-        prior = _prior(cause, gone, cause.id in removed_at)
-        if cause.only_types and filter_type is not None and filter_type not in cause.only_types:
-            evidence.not_applicable.add(cause.id)
-            weights[i] = prior[0], 0.0, 0.0
-            continue
-        alone = speakers.memory.alone.get(cause.id)
+        alone = known.get(cause.id)
         if alone is None or not tables.private[cause.id].isdisjoint(speakers.changed):
-            alone = _alone(speakers, cause, gone, prior)
-            speakers.memory.alone.setdefault(cause.id, alone)
+            prior = _prior(cause, gone_from[cause.id], cause.id in removed_at)
+            if cause.only_types and filter_type is not None and filter_type not in cause.only_types:
+                alone = Alone(np.array([prior[0], 0.0, 0.0]), [], None, False, applies=False)
+            else:
+                alone = _alone(speakers, cause, gone_from[cause.id], prior)
+            known.setdefault(cause.id, alone)
         weights[i] = alone.weights
-        evidence.private += alone.private
+        private += alone.private
         if alone.settled is not None:
-            evidence.settled[cause.id] = alone.settled
+            settled[cause.id] = alone.settled
         if alone.clash:
-            evidence.clashes.append(cause.id)
-    _lift_parents(knowledge, index, weights, evidence)
+            clashes.append(cause.id)
+        if not alone.applies:
+            not_applicable.add(cause.id)
+    _lift_parents(knowledge, index, weights, settled, private)
     for cause_id, first in removed_at.items():
         if cause_id in index and _repair_proved(knowledge, knowledge.causes[cause_id], rounds, first):
             weights[index[cause_id], 1] = 0
-            evidence.repaired.add(cause_id)
+            repaired.add(cause_id)
             if not weights[index[cause_id]].any():
                 weights[index[cause_id], 2] = 1
-    evidence.net = Net(tuple(index), weights, *_links(speakers, causes, nodes, gone_from))
-    return evidence
+    net = Net(tuple(index), weights, *_links(speakers, causes, nodes, gone_from))
+    return Evidence(net, nodes, private, settled, clashes, repaired, not_applicable)
 
 
 @dataclass(frozen=True)
@@ -268,18 +272,23 @@ def _settle(
     return settled, False
 
 
-def _lift_parents(knowledge: Knowledge, index: Mapping[str, int], weights: np.ndarray, evidence: Evidence) -> None:
+def _lift_parents(
+    knowledge: Knowledge, index: Mapping[str, int], weights: np.ndarray,
+    settled: Mapping[str, tuple[str, Verdict]], private: list[Private],
+) -> None:  # fmt: skip
     """A consequence that is proven speaks for the cause that brings it about, one that is ruled out against it."""
+    if not settled:
+        return
     for cause in knowledge.causes.values():
         for brought in cause.brings:
-            settled = evidence.settled.get(brought.cause)
-            if settled is None or cause.id in evidence.settled:
+            found = settled.get(brought.cause)
+            if found is None or cause.id in settled:
                 continue
             p, w = knowledge.causes[brought.cause].prior.p, brought.how_often
-            ratio = (p + w * (1 - p)) / p if settled[0] == "present" else 1 - w
+            ratio = (p + w * (1 - p)) / p if found[0] == "present" else 1 - w
             ratio = min(max(ratio, 1 / LIMIT), LIMIT)
             weights[index[cause.id], 1:] *= ratio
-            evidence.private.append(Private(cause.id, settled[1], ratio, False))
+            private.append(Private(cause.id, found[1], ratio, False))
 
 
 def _repair_proved(knowledge: Knowledge, cause: Cause, rounds: Sequence[Findings], first: int) -> bool:

@@ -53,8 +53,9 @@ def judge(
             state = "does not apply"
         elif cause_id in evidence.repaired:
             state, now = "repaired", 0.0
-        parents = (parent for parent, brought in bringing.items() if cause_id in brought)
-        because_of = tuple(sorted(parents)) if p >= POSSIBLE else ()
+        because_of: tuple[str, ...] = ()
+        if bringing and p >= POSSIBLE:
+            because_of = tuple(sorted(parent for parent, brought in bringing.items() if cause_id in brought))
         level = level_of(p, settled[0] if settled else None)
         by = settled[1].finding if settled else None
         out.append(CauseResult(cause_id, p, now, level, state, because_of, by))

@@ -119,6 +119,7 @@ class Alone:
     private: list[Private]
     settled: tuple[str, Verdict] | None
     clash: bool
+    applies: bool = True  # False: the vehicle's kind of filter cannot have it
 
 
 class Memory:

@@ -27,7 +27,7 @@ from kb.faults import Faults
 from kb.model import Knowledge, Reading
 from kb.units import number
 
-FINE = 0.25  # errors: a smooth turn is narrowed down to this, or to a fiftieth of its distance
+FINE, FINE_SHARE = 0.25, 0.05  # a smooth turn is narrowed down to so many errors, or this share of its distance
 GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
 STEPS = 6  # points looked at across the range of a reading that is not known yet
@@ -241,32 +241,47 @@ class _Number:
         self, same: float, other: float, found: Outcome
     ) -> Generator[Wanted, list[Outcome | None], tuple[float, bool, bool, Outcome]]:
         """Return where it turns, whether that is a rule's limit, whether the limit itself has turned, and to what."""
-        base, sign = self.search.base, 1 if other > same else -1
+        sign = 1 if other > same else -1
         low, high = sorted((same, other))
         crossed = [x for x in self.limits if low <= x <= high][::sign]
-        hairs = [max(abs(limit), 1.0) * HAIR * sign for limit in crossed]
-        around = [x for limit, hair in zip(crossed, hairs, strict=True) for x in (limit - hair, limit, limit + hair)]
-        judged = yield from self._judged(*around)
-        for place, limit in enumerate(crossed):
-            before, itself, beyond = judged[3 * place : 3 * place + 3]
-            if before == base and beyond not in (None, base):
-                return limit, True, itself not in (None, base), beyond or found
-        here, there = same, other
-        for x, outcome in zip(around, judged, strict=True):  # they stand in the order of the walk
-            if min(here, there) < x < max(here, there):
-                if outcome in (None, base):
-                    here = x
-                else:
-                    there, found = x, outcome or found
-                    break
-        fine = FINE * self._error(other)
-        while abs(there - here) > max(fine, abs(there - same) * 0.02):
-            middle = (here + there) / 2
-            (at_middle,) = yield from self._judged(middle)
-            if at_middle is None or at_middle == base:
+        places: list[float] = [same]
+        jumps: list[float | None] = []  # between each place and the next: the limit that lies there, or None
+        for limit in crossed:
+            hair = max(abs(limit), 1.0) * HAIR * sign
+            before = [] if limit == same else [limit - hair]
+            places += [*before, limit + hair]
+            jumps += [*(None for _ in before), limit]
+        places.append(other)
+        jumps.append(None)
+        here, there = 0, len(jumps)  # the last place that stands and the first that has turned
+        while there - here > 1:
+            middle = (here + there) // 2
+            (outcome,) = yield from self._judged(places[middle])
+            if self._stands(outcome):
                 here = middle
             else:
-                there, found = middle, at_middle
+                there, found = middle, outcome or found
+        exactly = jumps[here]
+        if exactly is not None:
+            (itself,) = yield from self._judged(exactly)
+            return exactly, True, not self._stands(itself), found
+        return (yield from self._halved(places[here], places[there], same, found))
+
+    def _stands(self, outcome: Outcome | None) -> bool:
+        return outcome is None or outcome == self.search.base
+
+    def _halved(
+        self, here: float, there: float, start: float, found: Outcome
+    ) -> Generator[Wanted, list[Outcome | None], tuple[float, bool, bool, Outcome]]:
+        """Halve the step in which the answer turned, see :meth:`_narrow`."""
+        fine = FINE * self._error(there)
+        while abs(there - here) > max(fine, abs(there - start) * FINE_SHARE):
+            middle = (here + there) / 2
+            (outcome,) = yield from self._judged(middle)
+            if self._stands(outcome):
+                here = middle
+            else:
+                there, found = middle, outcome or found
         return there, False, True, found
 
     def _turn(self, start: float, at: float, exact: bool, itself: bool, found: Outcome) -> Turn:
