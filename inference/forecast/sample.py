@@ -55,7 +55,7 @@ def drawn(parameter: Parameter, name: str) -> Array:
 
 
 def factor(three: list[float] | None, place: int) -> Array | None:
-    """Return three figures of kb/effects.yaml as a sample, the column told by its place; None where there is none."""
+    """Return three figures of kb/effects.yaml as a sample [-; K for heat] along the column of a place; None if none."""
     if three is None:
         return None
     quantile = NormalDist().inv_cdf
@@ -69,7 +69,7 @@ def present(chance: float, place: int) -> Array:
 
 
 def quantiles(values: Array, weights: Array, points: tuple[float, ...] = (0.1, 0.5, 0.9)) -> tuple[float, ...]:
-    """Return quantiles of a weighted sample; a member at infinity stays there."""
+    """Return quantiles of a weighted sample [its unit]; a member at infinity stays there."""
     order = np.argsort(values, kind="stable")
     heaped = np.cumsum(weights[order]) - 0.5 * weights[order]
     sorted_values = values[order]

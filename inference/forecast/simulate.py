@@ -112,10 +112,66 @@ def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, str
 
 
 def shares(times: Array, warm_up: Array, until_hot: Array, until_done: Array) -> Array:
-    """Return the share of the soot that a burn on a trip of each time burns [-]; nothing before it is warm [s]."""
+    """Share of the soot that a burn on a trip burns.
+
+    Equation: kinetics.share_burnt(max(t - t_warm, 0), t_hot, t_done)
+
+    Parameters
+    ----------
+    times : of the trips [s]
+    warm_up : until a burn may begin [s]
+    until_hot : from its beginning until the filter is hot [s]
+    until_done : from its beginning until four fifths are burnt [s]
+
+    Returns
+    -------
+    share, none on a trip that ends before it is warm [-]
+
+    Raises
+    ------
+    ValueError : never; times are taken as they are
+
+    Valid range: a burn that begins as soon as it may and is not broken off before the trip ends.
+
+    References
+    ----------
+    First-order burning, see inference.burn.kinetics.share_burnt.
+
+    Examples
+    --------
+    >>> shares(np.array([300.0, 1800.0]), np.array(600.0), np.array(120.0), np.array(900.0)).round(2).tolist()
+    [0.0, 0.89]
+    """
     return np.asarray(share_burnt(np.maximum(times - warm_up, 0.0), until_hot, until_done))
 
 
 def log_left(share: Array, count: Array) -> Array:
-    """Return the logarithm of the soot left after ``count`` trips that each burn ``share`` of it [-]."""
+    """Soot left after several trips that each burn the same share of what is there.
+
+    Equation: ln(s / s0) = n ln(1 - x)
+
+    Parameters
+    ----------
+    share : of the soot that a trip burns [-]
+    count : trips [-]
+
+    Returns
+    -------
+    natural logarithm of the share left, not above 0 [-]
+
+    Raises
+    ------
+    ValueError : never; a share of 1 leaves a millionth of a millionth
+
+    Valid range: shares of 0 to 1.
+
+    References
+    ----------
+    Conservation of mass.
+
+    Examples
+    --------
+    >>> round(float(np.exp(log_left(np.array(0.5), np.array(3.0)))), 3)
+    0.125
+    """
     return count * np.log(np.maximum(1.0 - share, SHORT))

@@ -62,19 +62,19 @@ def of_round(name: str, index: int) -> Array:
 
 
 def between(z: Numeric, low: float, mid: float, high: float) -> Array:
-    """Return values with 10, 50 and 90 % points ``low``, ``mid``, ``high``: two half-normals joined."""
+    """Return values with 10, 50 and 90 % points ``low``, ``mid``, ``high`` [their unit]: two half-normals joined."""
     z = np.asarray(z, dtype=float)
     return mid + np.where(z < 0, mid - low, high - mid) * (z / Z10)
 
 
 def between_log(z: Numeric, low: float, mid: float, high: float) -> Array:
-    """Return positive values with these 10, 50 and 90 % points: two half-lognormals joined."""
+    """Return positive values with these 10, 50 and 90 % points [their unit]: two half-lognormals joined."""
     z = np.asarray(z, dtype=float)
     return mid * np.exp(np.where(z < 0, np.log(mid / low), np.log(high / mid)) * (z / Z10))
 
 
 def spread(values: Array) -> Spread:
-    """Return the 10, 50 and 90 % points of a sample, with the sorted sample behind them."""
+    """Return the 10, 50 and 90 % points of a sample [its unit], with the sorted sample behind them."""
     ordered: list[float] = np.sort(values).tolist()
     return Spread(_point(ordered, 0.1), _point(ordered, 0.5), _point(ordered, 0.9), tuple(ordered))
 
@@ -87,10 +87,10 @@ def _point(ordered: list[float], share: float) -> float:
 
 
 def normal_spread(value: float, error: float) -> Spread:
-    """Return the spread of ``value`` with one standard error ``error``, without a sample."""
+    """Return the spread of ``value`` with one standard error ``error`` [both in one unit], without a sample."""
     return Spread(value - Z10 * error, value, value + Z10 * error)
 
 
 def exact(value: float) -> Spread:
-    """Return a spread of no width, for counts and distances taken as told."""
+    """Return a spread of no width [the unit of the value], for counts and distances taken as told."""
     return Spread(value, value, value)

@@ -54,7 +54,33 @@ def part(
 
 
 def carried(gas: Stream) -> tuple[Array, Array]:
-    """Return mu Q [Pa m^3] and rho Q^2 [kg m^3/s^2] of a gas flow."""
+    """What friction and what turbulence grow with.
+
+    Equation: mu Q and rho Q^2
+
+    Parameters
+    ----------
+    gas : the gas flow
+
+    Returns
+    -------
+    mu Q [Pa m^3] and rho Q^2 [kg m^3/s^2]
+
+    Raises
+    ------
+    ValueError : never for a stream that could be made
+
+    Valid range: as viscosity and density of the gas.
+
+    References
+    ----------
+    Definition.
+
+    Examples
+    --------
+    >>> [f"{float(x):.2g}" for x in carried(Stream(2e-5, 0.5, 0.1))]
+    ['2e-06', '0.005']
+    """
     flow = np.asarray(gas.flow)
     return np.asarray(gas.viscosity * flow), np.asarray(gas.density * flow**2)
 

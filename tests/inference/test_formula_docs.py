@@ -56,6 +56,50 @@ def test_it_says_what_it_is(thing: Any) -> None:
     assert text[0].isupper() or text[0].isdigit()
 
 
+# Functions that are no formula of their own: they go through time, look up, sample or put formulas together. All else
+# that hands out a figure is a formula and says so in full.
+NOT_FORMULAS = {
+    "burn.conditions": "burn_gas chemistry heat_of idle_gas lattice",  # samples
+    "burn.foretell": "body chemistry_of foretell run",
+    "burn.judge": "judge",
+    "burn.make": "core fall_to_idle main make minutes peaks rounded",  # makes the tables
+    "burn.regeneration": "advance burning course heating loaded",  # one step of the model, cell by cell
+    "burn.table": "figures heat_limit inlet_needed kinds known_figures limit peak_at table times",  # reads the tables
+    "forecast.outlook": "forecast",
+    "forecast.sample": "drawn factor normal places present quantiles",  # samples and their quantiles
+    "forecast.simulate": "simulate",
+    "forecast.usage": "usage_of",
+    "physics.ash": "additive_sample",
+    "physics.calibration": "egr_share",
+    "physics.load": "terms",  # the parts of filter_drop
+    "physics.sampling": "between between_log column exact normal_spread of_round spread vehicle",
+    "physics.valid": "beyond outside ranges raw valid",
+}
+
+
+def test_every_other_function_is_a_formula() -> None:
+    """So a new function cannot go without units, range and source by leaving out the word."""
+    others: dict[str, set[str]] = {}
+    for module in MODULES:
+        for name, thing in vars(module).items():
+            function = inspect.unwrap(thing) if callable(thing) else None
+            mine = inspect.isfunction(function) and function.__module__ == module.__name__
+            if mine and not name.startswith("_") and thing not in FORMULAS:
+                others.setdefault(module.__name__.removeprefix("inference."), set()).add(name)
+    assert others == {module: set(names.split()) for module, names in NOT_FORMULAS.items()}
+
+
+HANDS_FIGURES = re.compile(r"Array|float|Numeric|Spread")
+NO_UNIT = {"rounded"}  # leaves figures as they are but for their digits
+
+
+@pytest.mark.parametrize("thing", [f for f in PUBLIC if inspect.isfunction(f)], ids=lambda f: f.__name__)
+def test_what_hands_out_figures_names_their_unit(thing: Callable[..., object]) -> None:
+    given = str(inspect.signature(thing).return_annotation)
+    if HANDS_FIGURES.search(given) and thing.__name__ not in NO_UNIT:
+        assert re.search(r"\[[^\]]+\]|\bunit", inspect.getdoc(thing) or ""), given
+
+
 def test_there_are_formulas() -> None:
     mine = [f for f in FORMULAS if not f.__module__.startswith("inference.physics")]
     assert len(mine) >= 8
@@ -87,3 +131,10 @@ def test_a_formula_names_a_source_that_is_listed_or_says_that_it_has_none(formul
     source = text[text.index("References\n") : text.index("Examples\n")].lower()
     named = [s for s in SOURCES if s in source]
     assert named or any(w in source for w in WORDS) or "checked" in source or "tests/outside" in source, source
+
+
+@pytest.mark.parametrize("formula", [f for f in FORMULAS if ranges(f)], ids=lambda f: f"{f.__module__}.{f.__name__}")
+def test_ranges_are_ranges(formula: Callable[..., object]) -> None:
+    for bounds in ranges(formula).values():
+        assert bounds.low < bounds.high
+        assert bounds.unit
