@@ -31,8 +31,10 @@ types: $(VENV)/.test
 bench: $(VENV)/.test        ## speed, as ratios within one run
 	$(BIN)/python -m bench
 
-pictures: $(VENV)/.run      ## the README's pictures: chain, job sheet, customer's page
+pictures: $(VENV)/.run      ## the README's pictures: chain, job sheet, customer's page, recorded drive
 	$(BIN)/python -m explain.papers.pictures docs/pictures
+	$(BIN)/python -m bench.drive --burn 440 > $(VENV)/drive.csv
+	$(BIN)/clogwise log cases/canal-estate.yaml $(VENV)/drive.csv --picture docs/pictures/log.png > $(VENV)/drive.txt
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache demo-output

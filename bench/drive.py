@@ -132,7 +132,10 @@ def make(wish: Wish = Wish()) -> Drive:
     sensed = lagged(true, wish.step, wish.sensor_lag) if wish.sensor_lag else true
     sensed = wish.sensor_sign * wish.sensor_share * sensed + wish.sensor_offset
     sensed = np.minimum(sensed + rng.normal(0, 0.35, time.size), wish.sensor_ceiling)
-    noise = lambda size: rng.normal(0, size, time.size)  # noqa: E731
+
+    def noise(size: float) -> Array:
+        return rng.normal(0, size, time.size)
+
     columns = {
         "Engine RPM (rpm)": np.where(still, 0.0, (rpm + noise(6)).round()),
         "Vehicle Speed (km/h)": (speed.round()),

@@ -230,8 +230,8 @@ def _foretold(
 def _mark(axis: Axes, at: float, label: str) -> None:
     axis.axhline(at, color=LINE, lw=0.8, ls=(0, (6, 4)))
     axis.annotate(
-        label, (1.0, at), xycoords=("axes fraction", "data"), xytext=(-3, 2), textcoords="offset points",
-        ha="right", va="bottom", fontsize=8.5, bbox={"fc": "white", "ec": "none", "alpha": 0.8, "pad": 0.8}, zorder=5,
+        label, (0.0, at), xycoords=("axes fraction", "data"), xytext=(4, 2), textcoords="offset points", ha="left",
+        va="bottom", fontsize=8.5, zorder=1.9,
     )  # fmt: skip
 
 
