@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from inference.belief.activation import posteriors
 from inference.belief.judge import judge, weigh
 from inference.case import Case
 from inference.derive import derive
@@ -75,12 +76,12 @@ def parts(case: Case, told: Callable[[str, Callable[[], object]], None]) -> None
     program = program_of(knowledge)
     rounds = find(case, knowledge)
     evidence = evidence_of(case, knowledge, rounds)
-    causes, _ = judge(knowledge, evidence)
+    causes, _ = judge(knowledge, evidence, posteriors(evidence.net))
     told("  derive", lambda: derive(case, knowledge))
     told("  facts", lambda: round_facts(case, knowledge, derived))
     told("  rules of one round", lambda: run(program, facts.slots[-1], "find"))
     told("  evidence", lambda: evidence_of(case, knowledge, rounds))
-    told("  belief", lambda: judge(knowledge, evidence))
+    told("  belief", lambda: judge(knowledge, evidence, posteriors(evidence.net)))
     told("  weights", lambda: weigh(evidence, [c.id for c in causes[:6]]))
 
 

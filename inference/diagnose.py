@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from inference.belief.activation import Posterior, posteriors
+from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence, gather
 from inference.belief.judge import SHOWN, judge, weigh
 from inference.belief.verdict import Findings, Memory
@@ -19,7 +21,7 @@ from inference.engine.run import run
 from inference.engine.verdicts import Verdicts
 from inference.facts import round_facts, unused_codes
 from inference.gate import decide
-from inference.nexttest import next_tests
+from inference.nexttest import next_tests, open_findings, shared_and_open
 from inference.result import CauseResult, GateResult, Result, RoundResult
 from inference.work import order_of_work
 from kb.model import Knowledge
@@ -100,7 +102,11 @@ def judge_case(case: Case, knowledge: Knowledge) -> Judged:
     """Find, believe and decide: all of :func:`diagnose` that a decision and a ranking of causes need."""
     rounds = find(case, knowledge)
     evidence = evidence_of(case, knowledge, rounds)
-    causes, none_listed = judge(knowledge, evidence)
+    return _judged(knowledge, rounds, evidence, posteriors(evidence.net))
+
+
+def _judged(knowledge: Knowledge, rounds: tuple[RoundResult, ...], evidence: Evidence, posterior: Posterior) -> Judged:
+    causes, none_listed = judge(knowledge, evidence, posterior)
     latest = rounds[-1]
     facts = {**latest.facts, **latest.verdicts.as_facts()}
     decided = run(program_of(knowledge), facts, "decide", levels_now(causes))
@@ -120,11 +126,14 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     -------
     Result : the gate's decision, all causes with their belief, the chain's parts, next tests and order of work
     """
-    judged = judge_case(case, knowledge)
-    rounds, evidence, decided, gate = judged.rounds, judged.evidence, judged.decided, judged.gate
-    weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]])
+    rounds = find(case, knowledge)
+    evidence, latest = evidence_of(case, knowledge, rounds), rounds[-1]
+    asked = shared_and_open(knowledge, evidence, open_findings(knowledge, latest))
+    ahead = look_ahead(knowledge, evidence, asked, without_each=True)
+    judged = _judged(knowledge, rounds, evidence, ahead.now)
+    decided, gate = judged.decided, judged.gate
+    weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]], ahead.decibans)
     causes = tuple(replace(c, weights=weights[c.id]) if c.id in weights else c for c in judged.causes)
-    latest = rounds[-1]
     cautions = sorted(decided.cautions, key=lambda c: (knowledge.cautions[c].rank, c))
     conflicts = tuple(
         (finding, i)
@@ -140,7 +149,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
         gate=gate,
         causes=causes,
         none_listed=judged.none_listed,
-        next_tests=next_tests(knowledge, latest, evidence, causes, gate),
+        next_tests=next_tests(knowledge, latest, ahead, causes, gate),
         work=order_of_work(knowledge, causes, gate, latest),
         cautions=tuple(cautions),
         conflicts=conflicts,

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from inference.belief.activation import Net, posteriors
-from inference.belief.evidence import Evidence
+from inference.belief.ahead import Ahead
+from inference.belief.evidence import Evidence, column_of
 from inference.offered import may_be_done, still_open
 from inference.result import CauseResult, GateResult, NextTest, RoundResult
 from kb.model import Knowledge
@@ -27,85 +27,50 @@ def entropy(p: np.ndarray) -> np.ndarray:
     return np.asarray(-(p * np.log2(p) + (1 - p) * np.log2(1 - p)))
 
 
-def next_tests(
-    knowledge: Knowledge,
-    latest: RoundResult,
-    evidence: Evidence,
-    causes: Sequence[CauseResult],
-    gate: GateResult,
-) -> tuple[NextTest, ...]:
-    """Return the tests that may be done now and tell something, the most bits for a minute first."""
+def open_findings(knowledge: Knowledge, latest: RoundResult) -> list[str]:
+    """Return the findings that nobody knows yet and that some test still open could settle."""
     findings = latest.verdicts.findings
-    offered = [
-        test
-        for test in knowledge.tests.values()
-        if still_open(test, latest.facts) and may_be_done(knowledge, test, gate, findings)
-    ]
-    open_findings = {
-        f for test in offered for f in test.settles if (r := findings.get(f)) is not None and r.state == "unknown"
-    }
+    settled = {f for t in knowledge.tests.values() if still_open(t, latest.facts) for f in t.settles}
+    return sorted(f for f in settled if (r := findings.get(f)) is not None and r.state == "unknown")
+
+
+def next_tests(
+    knowledge: Knowledge, latest: RoundResult, ahead: Ahead, causes: Sequence[CauseResult], gate: GateResult
+) -> tuple[NextTest, ...]:
+    """Return the tests that may be done now and tell something, the most bits for a minute first.
+
+    ``ahead`` : from the findings that :func:`shared_and_open` names.
+    """
     now = {c.id: (c.now if c.state == "present" else 0.0) for c in causes}
-    gain = shared_gains(knowledge, evidence, sorted(open_findings))
-    for finding, bits in private_gains(knowledge, now, open_findings).items():
+    gain = shared_gains(ahead)
+    for finding, bits in private_gains(knowledge, now, open_findings(knowledge, latest)).items():
         gain[finding] = max(gain.get(finding, 0.0), bits)
     out = []
-    for test in offered:
+    for test in knowledge.tests.values():
         bits = max((gain.get(f, 0.0) for f in test.settles), default=0.0)
-        if bits >= WORTH_SAYING:
+        if (
+            bits >= WORTH_SAYING
+            and still_open(test, latest.facts)
+            and may_be_done(knowledge, test, gate, latest.verdicts.findings)
+        ):
             out.append(NextTest(test.id, test.minutes + test.set_up_minutes, bits))
     return tuple(sorted(out, key=lambda t: (-t.score, t.test)))
 
 
-def shared_gains(knowledge: Knowledge, evidence: Evidence, findings: Sequence[str]) -> dict[str, float]:
-    """Return the expected gain [bit] of each shared finding, all in one batch: outcomes by their absence.
-
-    P(absent) is the ratio of two evidence masses, and what is believed if it is present follows by subtraction.
-    """
+def shared_and_open(knowledge: Knowledge, evidence: Evidence, findings: Iterable[str]) -> list[str]:
+    """Return those of ``findings`` that several causes share and for whose group nothing speaks yet."""
     spoken = {knowledge.findings[n.finding].group or n.finding for n in evidence.nodes}
-    rates = {f: _column(knowledge, evidence, f) for f in findings}
-    wanted = [f for f in findings if rates[f].any() and (knowledge.findings[f].group or f) not in spoken]
-    if not wanted:
-        return {}
-    net, m, k = evidence.net, len(evidence.nodes), len(wanted)
-    columns = np.stack([rates[f] for f in wanted], axis=1)  # [n, k]
-    columns = np.stack([columns, np.zeros_like(columns)], axis=1)  # what was removed shows nothing now
-    leaks = np.array([knowledge.findings[f].leak or 0.0 for f in wanted])
-    wider = Net(
-        net.names,
-        net.weights,
-        np.concatenate([net.links, columns], axis=2),
-        np.concatenate([net.leaks, leaks]),
-        np.concatenate([net.present, np.zeros(k, dtype=np.bool_)]),
-    )
-    include = np.zeros((k + 1, m + k), dtype=np.bool_)
-    include[:, :m] = True
-    include[np.arange(1, k + 1), m + np.arange(k)] = True
-    found = posteriors(wider, include)
-    p_absent = np.exp(found.evidence[1:] - found.evidence[0])
-    before, if_absent = found.causes[0], found.causes[1:]
-    if_present = (before - if_absent * p_absent[:, None]) / np.maximum(1 - p_absent, 1e-12)[:, None]
-    after = p_absent[:, None] * entropy(if_absent) + (1 - p_absent)[:, None] * entropy(if_present)
+    return [
+        f for f in findings if column_of(knowledge, f).any() and (knowledge.findings[f].group or f) not in spoken
+    ]  # fmt: skip
+
+
+def shared_gains(ahead: Ahead) -> dict[str, float]:
+    """Return the expected gain [bit] of each shared finding asked after."""
+    p, before = ahead.fails[:, None], ahead.now.causes[0]
+    after = p * entropy(ahead.if_fails) + (1 - p) * entropy(ahead.if_holds)
     bits = np.maximum(entropy(before) - after, 0).sum(axis=1)
-    return dict(zip(wanted, bits.tolist(), strict=True))
-
-
-def _column(knowledge: Knowledge, evidence: Evidence, finding: str) -> np.ndarray:
-    shows = _shows(knowledge).get(finding, {})
-    return np.array([shows.get(c, 0.0) for c in evidence.net.names])
-
-
-_tables: list[tuple[Knowledge, dict[str, dict[str, float]]]] = []  # of the knowledge used last; it never changes
-
-
-def _shows(knowledge: Knowledge) -> dict[str, dict[str, float]]:
-    """Return, by finding, how often each cause shows it."""
-    if not _tables or _tables[0][0] is not knowledge:
-        table: dict[str, dict[str, float]] = {}
-        for cause in knowledge.causes.values():
-            for shown in cause.shows:
-                table.setdefault(shown.finding, {})[cause.id] = shown.how_often
-        _tables[:] = [(knowledge, table)]
-    return _tables[0][1]
+    return dict(zip(ahead.findings, bits.tolist(), strict=True))
 
 
 def private_gains(knowledge: Knowledge, now: dict[str, float], findings: Iterable[str]) -> dict[str, float]:

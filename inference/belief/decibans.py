@@ -72,9 +72,13 @@ def without_each(net: Net, states: Sequence[int] | None = None) -> Floats:
     include = np.ones((count + 1, count), dtype=np.bool_)
     include[np.arange(count), np.arange(count)] = False
     found = odds_in_decibans(posteriors(net, include), states)
-    same = found[-1] == found[:-1]
+    return parted(found[-1], found[:-1])
+
+
+def parted(with_all: Floats, without: Floats) -> Floats:
+    """Return what is missing [dB] in each row; 0 between two equal infinities (settled with it and without it)."""
     with np.errstate(invalid="ignore"):
-        return np.where(same, 0.0, found[-1] - found[:-1])
+        return np.where(with_all == without, 0.0, with_all - without)
 
 
 def without(net: Net, cause: str, states: Sequence[int] | None = None) -> Floats:

@@ -172,16 +172,14 @@ def _links(
         links[:, :, j], leaks[j], present[j] = speakers.memory.of(
             ("links", node.finding, node.round),
             node,
-            lambda n=node: _links_of(speakers.knowledge, causes, n, gone),  # type: ignore[misc]
+            lambda n=node: _links_of(speakers.knowledge, n, gone),  # type: ignore[misc]
         )
     return links, leaks, present
 
 
-def _links_of(
-    knowledge: Knowledge, causes: Sequence[Cause], node: Verdict, gone: np.ndarray
-) -> tuple[np.ndarray, float, bool]:
+def _links_of(knowledge: Knowledge, node: Verdict, gone: np.ndarray) -> tuple[np.ndarray, float, bool]:
     leak = knowledge.findings[node.finding].leak or 0.0
-    column = _column(knowledge, causes, node.finding)
+    column = column_of(knowledge, node.finding)
     if node.holds:
         leak = fold_present(leak * node.gross, node.trust)
     else:
@@ -192,7 +190,7 @@ def _links_of(
 _columns: list[tuple[Knowledge, dict[str, np.ndarray]]] = []  # of the knowledge used last; it never changes
 
 
-def _column(knowledge: Knowledge, causes: Sequence[Cause], finding: str) -> np.ndarray:
+def column_of(knowledge: Knowledge, finding: str) -> np.ndarray:
     """Return how often each cause alone shows the finding [-], worked out once for each finding."""
     held = _columns[0] if _columns else None
     if held is None or held[0] is not knowledge:
@@ -200,7 +198,8 @@ def _column(knowledge: Knowledge, causes: Sequence[Cause], finding: str) -> np.n
         _columns[:] = [held]
     table = held[1]
     if finding not in table:
-        shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in knowledge.causes.values()}
+        causes = knowledge.causes.values()
+        shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in causes}
         leak = knowledge.findings[finding].leak or 0.0
         table[finding] = np.array([_link(shows, cause, finding, leak) for cause in causes])
     return table[finding]

@@ -7,9 +7,10 @@ from math import log10
 
 import numpy as np
 
-from inference.belief.activation import Posterior, posteriors
+from inference.belief.activation import Posterior
 from inference.belief.decibans import totals, without_each
 from inference.belief.evidence import Evidence
+from inference.belief.net import Floats
 from inference.belief.verdict import Verdict
 from inference.result import CauseResult, State, Step, Weight
 from inference.values import Level
@@ -29,14 +30,11 @@ def level_of(p: float, settled: str | None) -> Level:
     return "likely" if p >= LIKELY else "possible" if p >= POSSIBLE else "unlikely"
 
 
-def judge(
-    knowledge: Knowledge, evidence: Evidence, posterior: Posterior | None = None
-) -> tuple[tuple[CauseResult, ...], float]:
+def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tuple[tuple[CauseResult, ...], float]:
     """Return the causes, most probable first, without their weights, and the chance that none of them is there.
 
-    ``posterior`` is that of the evidence's net, where it is known already.
+    ``posterior`` is that of the evidence's net (B = 1).
     """
-    posterior = posterior or posteriors(evidence.net)
     chance = dict(zip(evidence.net.names, posterior.causes[0].tolist(), strict=True))
     still = posterior.states[0, :, 0].tolist()
     bringing = {
@@ -62,13 +60,15 @@ def judge(
     return tuple(sorted(out, key=lambda c: (-c.probability, c.id))), float(posterior.none[0])
 
 
-def weigh(evidence: Evidence, causes: Sequence[str]) -> dict[str, tuple[Weight, ...]]:
+def weigh(evidence: Evidence, causes: Sequence[str], shared: Floats | None = None) -> dict[str, tuple[Weight, ...]]:
     """Work out, for the causes named, what each finding weighs: the decibans by which the odds fall without it.
 
     It does not depend on the order of asking. Private evidence weighs its likelihood ratio; a proof or a veto that
-    settles the cause is given as the most that any evidence may weigh.
+    settles the cause is given as the most that any evidence may weigh. ``shared`` [m, n]: the decibans of the shared
+    findings, where they are known already.
     """
-    shared = without_each(evidence.net) if evidence.nodes else np.zeros((0, len(evidence.net.names)))
+    if shared is None:
+        shared = without_each(evidence.net) if evidence.nodes else np.zeros((0, len(evidence.net.names)))
     out = {}
     for cause in causes:
         i = evidence.net.names.index(cause)

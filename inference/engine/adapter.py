@@ -135,23 +135,18 @@ class _Counting(Matcher):  # type: ignore[misc]
 
     def reset(self) -> None:
         self.countdown = Countdown(self.engine.stage)
-        self.declared: dict[str, Any] = {}
 
     def changes(self, adding: Any = None, deleting: Any = None) -> tuple[list[Any], list[Any]]:
         if deleting:
             raise RuntimeError("facts are only added here, never taken back")
-        tables, stage = self.engine.tables, self.engine.stage
+        tables = self.engine.tables
         ready: list[int] = []
         for fact in adding or ():
             slot = tables.slots.get(type(fact))
             if slot is not None:
-                self.declared[slot] = fact
                 ready += self.countdown.take(slot, fact["held"].value)
-        added = []
-        for way in ready:
-            read = {stage.literals[need.literal].slot for need in stage.ways[way].needs}
-            added.append(Activation(tables.rules[way], [self.declared[slot] for slot in read]))
-        return added, []
+        # the facts of an activation are left out: no two activations share a rule, and the verdicts hold them
+        return [Activation(tables.rules[way], ()) for way in ready], []
 
 
 class _BySalience(Strategy):  # type: ignore[misc]
@@ -174,14 +169,23 @@ class _Engine(KnowledgeEngine):  # type: ignore[misc]
 
 
 class _OnceEach(FactList):  # type: ignore[misc]
-    """A fact list in which a fact's class is its identity, each slot being declared once."""
+    """A fact list for facts that are never taken back and of which each slot is declared once."""
 
-    _get_fact_id = staticmethod(type)
+    def declare(self, fact: Any) -> Any:
+        fact.__factid__ = self.last_index
+        self[self.last_index] = fact
+        self.last_index += 1
+        self.added.append(fact)
+        return fact
 
 
 class _CountingEngine(_Engine):
     __matcher__ = _Counting
     __strategy__ = _BySalience
+
+    def get_activations(self) -> tuple[list[Any], list[Any]]:
+        """Ask the matcher only where something was declared since; experta asks after every rule that fired."""
+        return super().get_activations() if self.facts.added else ([], [])
 
     def reset(self) -> None:
         """Begin anew: what experta's own reset does where there are no DefFacts to look for."""

@@ -11,7 +11,7 @@ from typing import Literal
 
 from inference.engine.literals import chance
 from inference.engine.program import Need, Program, RuleError, Stage, StageName, Way
-from inference.engine.verdicts import FindingResult, Fired, Leaning, Met, Side, Verdicts, Vote
+from inference.engine.verdicts import FindingResult, Leaning, Side, Verdicts, Vote
 from inference.values import Z10, FindingState, Number, Spread, Value, Word
 
 Facts = Mapping[str, Value]
@@ -92,13 +92,11 @@ def _gather(
     given: Mapping[str, FindingState],
     final: Mapping[str, FindingState],
 ) -> Verdicts:
-    fired: list[Fired] = []
     votes: dict[str, list[Vote]] = {}
     cautions: dict[str, list[str]] = {}
     for w in ways:
         way = stage.ways[w]
         then = stage.rules[way.rule].then
-        fired.append(_fired(stage, way, known))
         if then.finding is not None:
             votes.setdefault(then.finding, []).append(vote(stage, way, known))
         elif then.caution is not None and way.rule not in cautions.setdefault(then.caution, []):
@@ -113,21 +111,7 @@ def _gather(
         )
         for finding in stage.findings
     }
-    return Verdicts(findings, dict(sorted(cautions.items())), fired)
-
-
-def _fired(stage: Stage, way: Way, known: Facts) -> Fired:
-    met = []
-    for need in way.needs:
-        literal = stage.literals[need.literal]
-        value = known.get(literal.slot)
-        outcome = stage.outcome(need.literal, value)
-        met.append(Met(need.part, literal.text, literal.slot, value, literal.limit, literal.unit, outcome))
-    then = stage.rules[way.rule].then
-    facts = tuple((slot, known.get(slot)) for slot in dict.fromkeys(m.slot for m in met))
-    verdict: Side | Literal["show"] = "show" if then.finding is None else then.state
-    concludes = then.finding or then.caution or ""
-    return Fired(way.rule, way.number, way.level, facts, tuple(met), concludes, verdict)
+    return Verdicts(findings, dict(sorted(cautions.items())), tuple(ways), stage, known)
 
 
 def vote(stage: Stage, way: Way, known: Facts) -> Vote:

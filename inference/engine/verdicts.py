@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
-from inference.engine.program import Part
+from inference.engine.program import Part, Stage, Way
 from inference.values import STATE_WORDS, FindingState, Value
 
 Side = Literal["holds", "fails"]
@@ -83,12 +85,36 @@ class FindingResult:
 
 @dataclass(frozen=True)
 class Verdicts:
-    """The result of one stage: findings and cautions sorted by id, activations by level, rule id and way."""
+    """The result of one stage: findings and cautions sorted by id, the ways that fired by level, rule id and way.
+
+    ``ways`` are places in ``stage.ways``; ``known`` holds the facts and the final findings.
+    """
 
     findings: dict[str, FindingResult]
     cautions: dict[str, list[str]]
-    fired: list[Fired]
+    ways: tuple[int, ...]
+    stage: Stage = field(compare=False, repr=False)
+    known: Mapping[str, Value] = field(compare=False, repr=False)
+
+    @cached_property
+    def fired(self) -> list[Fired]:
+        """Every activation in full; written out only when an explanation asks for it."""
+        return [_fired(self.stage, self.stage.ways[w], self.known) for w in self.ways]
 
     def as_facts(self) -> dict[str, Value]:
         """Return the findings as facts, for the next stage."""
         return {finding: STATE_WORDS[result.state] for finding, result in self.findings.items()}
+
+
+def _fired(stage: Stage, way: Way, known: Mapping[str, Value]) -> Fired:
+    met = []
+    for need in way.needs:
+        literal = stage.literals[need.literal]
+        value = known.get(literal.slot)
+        outcome = stage.outcome(need.literal, value)
+        met.append(Met(need.part, literal.text, literal.slot, value, literal.limit, literal.unit, outcome))
+    then = stage.rules[way.rule].then
+    facts = tuple((slot, known.get(slot)) for slot in dict.fromkeys(m.slot for m in met))
+    verdict: Side | Literal["show"] = "show" if then.finding is None else then.state
+    concludes = then.finding or then.caution or ""
+    return Fired(way.rule, way.number, way.level, facts, tuple(met), concludes, verdict)

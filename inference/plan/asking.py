@@ -11,8 +11,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
+from inference.belief.ahead import look_ahead
 from inference.diagnose import evidence_of
-from inference.nexttest import private_gains, shared_gains
+from inference.nexttest import private_gains, shared_and_open, shared_gains
 from inference.offered import may_be_done
 from inference.plan.outlook import Held, links_of
 from inference.plan.reach import Raw, Reach
@@ -71,7 +72,7 @@ def _wanted(knowledge: Knowledge, result: Result) -> Iterator[tuple[str, float, 
     unknown = sorted(f for f, r in findings.items() if r.state == "unknown")
     evidence = evidence_of(result.case, knowledge, result.rounds)
     now = {c.id: (c.now if c.state == "present" else 0.0) for c in result.causes}
-    gain = shared_gains(knowledge, evidence, unknown)
+    gain = shared_gains(look_ahead(knowledge, evidence, shared_and_open(knowledge, evidence, unknown)))
     for finding, bits in private_gains(knowledge, now, unknown).items():
         gain[finding] = max(gain.get(finding, 0.0), bits)
     gate = result.gate

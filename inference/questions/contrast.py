@@ -10,9 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import log10
 
-import numpy as np
-
-from inference.belief.activation import Net, posteriors
+from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence
 from inference.belief.judge import waterfall, weigh
 from inference.result import CauseResult
@@ -84,31 +82,6 @@ def contrast(
     return Contrast(a, b, start[0] - start[1], end[0] - end[1], tuple(shares), partings)
 
 
-def if_seen(knowledge: Knowledge, evidence: Evidence, findings: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
-    """Return what is believed of each cause if each finding held and if it failed, beyond doubt: two [k, n] arrays.
-
-    Only findings that causes share (those with a leak) are meant; in the order given.
-    """
-    net, m, k = evidence.net, len(evidence.nodes), len(findings)
-    shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in knowledge.causes.values()}
-    column = np.array([[shows[c].get(f, 0.0) for f in findings] for c in net.names]).reshape(len(net.names), k)
-    wider = Net(
-        net.names,
-        net.weights,
-        np.concatenate([net.links, np.stack([column, np.zeros_like(column)], axis=1)], axis=2),
-        np.concatenate([net.leaks, [knowledge.findings[f].leak or 0.0 for f in findings]]),
-        np.concatenate([net.present, np.zeros(k, dtype=np.bool_)]),
-    )
-    include = np.zeros((k + 1, m + k), dtype=np.bool_)
-    include[:, :m] = True
-    include[np.arange(1, k + 1), m + np.arange(k)] = True
-    found = posteriors(wider, include)
-    p_fails = np.exp(found.evidence[1:] - found.evidence[0])[:, None]
-    fails = found.causes[1:]
-    holds = (found.causes[0] - fails * p_fails) / np.maximum(1 - p_fails, 1e-12)
-    return np.clip(holds, 0.0, 1.0), fails
-
-
 def partings_of(
     knowledge: Knowledge, evidence: Evidence, a: str, b: str, unknown: Sequence[str]
 ) -> tuple[Parting, ...]:
@@ -122,7 +95,8 @@ def partings_of(
     )
     if not wanted:
         return ()
-    holds, fails = if_seen(knowledge, evidence, wanted)
+    ahead = look_ahead(knowledge, evidence, wanted)
+    holds, fails = ahead.if_holds, ahead.if_fails
     i, j = evidence.net.index(a), evidence.net.index(b)
     out = [
         Parting(f, _decibans(holds[n, i]) - _decibans(holds[n, j]), _decibans(fails[n, i]) - _decibans(fails[n, j]))

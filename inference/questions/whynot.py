@@ -13,13 +13,13 @@ from typing import Literal
 import numpy as np
 
 from inference.belief.activation import posteriors
+from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence
 from inference.belief.judge import POSSIBLE, waterfall, weigh
 from inference.belief.net import ImpossibleEvidence
 from inference.diagnose import evidence_of, levels_now, program_of
 from inference.engine.look import ConditionView, explain_rule
 from inference.engine.verdicts import FindingResult, Side
-from inference.questions.contrast import if_seen
 from inference.questions.ground import facts_behind
 from inference.questions.instrument import spread_error
 from inference.result import CauseResult, Decision, GateReason, Result, Weight
@@ -267,7 +267,7 @@ class WhyNot:
         ]
         chance: dict[str, float] = {}
         if fresh:
-            holds, _ = if_seen(self.knowledge, evidence, fresh)
+            holds = look_ahead(self.knowledge, evidence, fresh).if_holds
             at = evidence.net.index(cause.id)
             chance = {f: float(holds[i, at]) for i, f in enumerate(fresh)}
         out += [Unseen(f, self._state(f), often[f], chance.get(f)) for f in open_ones]

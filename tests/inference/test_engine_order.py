@@ -27,7 +27,7 @@ def story(base: Base, seed: int, matcher: str = "counting") -> str:
         found = run(program, facts, "find", matcher=matcher)  # type: ignore[arg-type]
         levels = random_levels(rng, base)
         decided = run(program, {**facts, **found.as_facts()}, "decide", levels, matcher)  # type: ignore[arg-type]
-        told += [repr(found), repr(decided)]
+        told += [repr(v) for verdicts in (found, decided) for v in (verdicts, verdicts.fired)]
     return "\n".join(told)
 
 
