@@ -131,8 +131,9 @@ def _write_case(case: Path, output: Path, summary: Summary, when: str, on: date 
     """Write the new case, whole and checked, or nothing; return what there is to say about it."""
     from clogwise.files import write_whole
     from explain.burntold import words
+    from explain.logview import source_line
     from inference.case import When
-    from inference.log.merge import burn_completed, into_latest, source_line, with_round
+    from inference.log.merge import burn_completed, into_latest, with_round
     from inference.read_case import parse_case
     from kb.load import load
 

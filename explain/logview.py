@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import isfinite
+from pathlib import PurePath
 from typing import Any
 
 from rich.console import Console
@@ -15,7 +16,7 @@ from explain.words import figure
 from inference.log.bands import Bin, Three
 from inference.log.columns import Column
 from inference.log.held import Held
-from inference.log.merge import nested, readings_block, source_line
+from inference.log.merge import nested, readings_block
 from inference.log.notes import Note
 from inference.log.summary import Summary
 from inference.values import Spread
@@ -40,6 +41,14 @@ def told(note: Note) -> str:
     """Return the sentence of a note; numbers as people write them."""
     slots = {k: figure(v) if isinstance(v, float) else f"{v:,}" if isinstance(v, int) else v for k, v in note.values}
     return words("note", note.kind, **slots)
+
+
+def source_line(summary: Summary) -> str:
+    """Return the sentence that names the recording as the source of the readings; safe to stand in quotes."""
+    name = PurePath(summary.log.name).name
+    clean = "".join(c if c.isprintable() and c not in "\"'\\" else "?" for c in name)[:120]
+    minutes = f"{sum(summary.drive.seconds) / 60.0:.0f}"
+    return words("readings", "from", name=clean, rows=f"{summary.log.rows:,}", minutes=minutes)
 
 
 class LogView:

@@ -10,7 +10,6 @@ import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import PurePath
 from typing import Any
 
 import yaml
@@ -58,14 +57,6 @@ def _flow(value: Any) -> str:
     if isinstance(value, dict):
         return "{" + ", ".join(f"{k}: {_flow(v)}" for k, v in value.items()) + "}"
     return str(value)
-
-
-def source_line(summary: Summary) -> str:
-    """Return the sentence that names the recording as the source of the readings."""
-    name = PurePath(summary.log.name).name
-    minutes = sum(summary.drive.seconds) / 60.0
-    clean = "".join(c if c.isprintable() and c not in "\"'\\" else "?" for c in name)[:120]
-    return f"Readings from the recorded drive {clean}, {summary.log.rows:,} rows over {minutes:.0f} minutes."
 
 
 def burn_completed(summary: Summary) -> str | None:
