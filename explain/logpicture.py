@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from explain.burntold import verdict_told, words
+from explain.logview import told
 from explain.look import AGAINST, DECISION, FOR, INK, LINE, SOFT
 from inference.burn.judge import HOT_AFTER, LONG
 from inference.log.bands import Bin
@@ -29,6 +30,10 @@ CLEAN = DECISION["clear"]
 MOST_DOTS = 4000
 BEFORE, AFTER = 300.0, 420.0  # s shown before and after a burn
 SHOWN = 20.0  # min from its beginning shown at the least: a burn's time
+FAULTS = (
+    "sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_lags", "sensor_saturates", "sensor_zero_off",
+    "fit_zero_off", "fit_scatters",
+)  # fmt: skip
 DURING = "#f3ead9"
 SETTINGS: Any = {
     "svg.hashsalt": "clogwise", "font.size": 10, "axes.spines.top": False, "axes.spines.right": False,
@@ -79,7 +84,7 @@ def draw_log(summary: Summary, format_: str, hot_enough: float = 550.0) -> bytes
                 place["soot"].set_xlim(place["burn"].get_xlim())
                 place["burn"].set_xlabel("")
         _settle(figure)
-        return _bytes(figure, format_)
+        return _bytes(figure, format_, _title(summary))
 
 
 def _settle(figure: Figure) -> None:
@@ -94,9 +99,20 @@ def _settle(figure: Figure) -> None:
         axis.set_position((round(box.x0, 4), round(box.y0, 4), round(box.width, 4), round(box.height, 4)))
 
 
-def _bytes(figure: Figure, format_: str) -> bytes:
+def _title(summary: Summary) -> str:
+    """Return what the picture shows, for who cannot see it."""
+    name = PurePath(summary.log.name).name
+    if not summary.burns:
+        return words("picture", "fit_title", name=name)
+    count = len(summary.burns)
+    title = words("picture", "burn_title", number=count, count=count, name=name)
+    return f"{title}. {verdict_told(summary.held[-1].verdict)}"
+
+
+def _bytes(figure: Figure, format_: str, title: str) -> bytes:
     out = io.BytesIO()
     metadata: dict[str, Any] = {"Date": None} if format_ == "svg" else {"Software": None}
+    metadata["Title"] = title
     figure.savefig(out, format=format_, dpi=130, metadata=metadata)
     return out.getvalue()
 
@@ -129,7 +145,9 @@ def pressure_against_flow(summary: Summary, axis: Axes) -> None:
         axis.plot(at, fitted, "-", color=INK, lw=1.6, label=words("picture", "fit"))
     axis.set_xlabel(words("picture", "volume"))
     axis.set_ylabel(words("picture", "pressure"))
-    axis.set_title(words("picture", "fit_title", name=PurePath(summary.log.name).name), loc="left", fontsize=11)
+    title = words("picture", "fit_title", name=PurePath(summary.log.name).name)
+    fault = next((told(n) for n in summary.notes if n.kind in FAULTS), "")
+    axis.set_title(f"{title}\n{wrapped(fault)}".rstrip(), loc="left", fontsize=11)
     axis.set_xlim(left=0)
     low = float(np.min(pressure[use], initial=0.0))
     axis.set_ylim(bottom=min(0.0, 1.1 * low))

@@ -17,7 +17,7 @@ from rich.console import Console
 from bench.drive import Wish
 from explain.burntold import words
 from explain.logpicture import burn_over_time, draw_log, pressure_against_flow, soot_over_time
-from explain.logview import LogView, as_json
+from explain.logview import LogView, as_json, told
 from inference.log.summary import Summary, summarise
 from inference.read_case import parse_case
 from kb.model import Knowledge
@@ -52,6 +52,20 @@ def test_the_bands_and_the_fit_are_drawn_with_what_they_are(summary: Summary) ->
     assert np.asarray(fitted.get_ydata())[-1] == pytest.approx(bin_.pressure[1], rel=0.05)
     assert axis.get_ylabel().endswith("[mbar]")
     assert axis.get_xlabel().endswith("[m³/h]")
+
+
+@pytest.mark.parametrize(
+    ("wish", "kind"),
+    [(Wish(sensor_sign=-1.0), "sensor_backwards"), (Wish(sensor_lag=8.0), "sensor_lags"), (WISH, None)],
+)
+def test_a_sensor_that_lies_is_named_over_its_rows(knowledge: Knowledge, wish: Wish, kind: str | None) -> None:
+    told_of = summarise(recorded(wish), parse_case(CASE, "case", knowledge), knowledge)
+    axis = Figure().subplots()
+    pressure_against_flow(told_of, axis)
+    first, _, fault = axis.get_title(loc="left").partition("\n")
+    assert "drive.csv" in first
+    says = next((told(n) for n in told_of.notes if n.kind == kind), "")
+    assert " ".join(fault.split()) == says
 
 
 def test_what_was_foretold_is_drawn_behind_what_was_recorded(summary: Summary) -> None:
