@@ -15,6 +15,8 @@ from inference.forecast.outlook import Band, Forecast, Outlook
 from inference.log.notes import Note
 from kb.model import Knowledge
 
+ASH_WORTH = 0.2  # share of the vehicles that ash blocks, from which it is said
+
 
 class OutlookShape(BaseModel):
     """One outlook; arrays are 10, 50 and 90 % points, null where it lies beyond the horizon."""
@@ -28,6 +30,7 @@ class OutlookShape(BaseModel):
     burnt_g_per_week: list[float]
     warm_minutes_per_week: list[float]
     burn_completes_on_a_trip: list[float]
+    blocked_by_ash: float
 
 
 class ForecastShape(BaseModel):
@@ -66,6 +69,7 @@ def shape(forecast: Forecast) -> ForecastShape:
                 burnt_g_per_week=_three(o.burnt),
                 warm_minutes_per_week=_three(o.hot),
                 burn_completes_on_a_trip=_three(o.completes),
+                blocked_by_ash=rounded(o.ash),
             )
             for o in forecast.outlooks
         ],
@@ -94,7 +98,8 @@ def title(knowledge: Knowledge, outlook: Outlook) -> str:
     if not outlook.causes:
         return tell("forecast", "now")
     if len(outlook.causes) == 1:
-        return tell("forecast", "without", cause=small(knowledge.causes[outlook.causes[0]].title))
+        cause = knowledge.causes[outlook.causes[0]]
+        return tell("forecast", "changed" if cause.kind == "habit" else "without", cause=small(cause.title))
     return tell("forecast", "all")
 
 
@@ -112,7 +117,14 @@ def about(value: float) -> str:
 
 
 def sentence(forecast: Forecast, outlook: Outlook) -> str:
-    """Return one outlook's distance and weeks as a sentence."""
+    """Return one outlook's distance and weeks in words, and whether it is ash that ends it."""
+    says = _distance(forecast, outlook)
+    if outlook.ash >= ASH_WORTH:
+        says += " " + tell("forecast", "ash", ash=percent(outlook.ash))
+    return says
+
+
+def _distance(forecast: Forecast, outlook: Outlook) -> str:
     d, w, years = outlook.distance, outlook.weeks, figure(forecast.weeks / 52.0)
     if not math.isfinite(d.low):
         return tell("forecast", "holds", years=years)
@@ -120,7 +132,8 @@ def sentence(forecast: Forecast, outlook: Outlook) -> str:
         slots = {"low": about(d.low), "weeks": about(w.low), "holds": percent(outlook.holds)}
         return tell("forecast", "mostly", years=years, **slots)
     if not math.isfinite(d.high):
-        return tell("forecast", "open", low=about(d.low), mid=about(d.mid), weeks=about(w.mid), years=years)
+        slots = {"low": about(d.low), "mid": about(d.mid), "weeks": about(w.mid), "holds": percent(outlook.holds)}
+        return tell("forecast", "open", years=years, **slots)
     return tell(
         "forecast",
         "blocks",

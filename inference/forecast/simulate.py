@@ -10,6 +10,8 @@ from inference.burn.kinetics import share_burnt
 from inference.physics.valid import Array
 
 SHORT = 1e-12
+MOST_STEPS = 4000  # a burn of 300 km and more still takes several, at 2,000 km a week for two years
+POINTS = 150  # of the track
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,8 @@ class Path:
     blocked_after : distance after which the filter is blocked, infinite where not within the horizon [m]
     burns : burns begun [-]; distance : driven until blocked or the horizon [m]
     burnt : soot burnt, gained : soot that came, held : soot left at the end, start : soot at the beginning [kg/m^3]
-    at : distances of the track [m], track : loads there [kg/m^3], one more axis first
+    at : distances of the track [m], track : soot there, over what needs the workshop [-], one more axis first
+    by_ash : whether it was ash that blocked it
     """
 
     blocked_after: Array
@@ -57,17 +60,18 @@ class Path:
     start: Array
     at: Array
     track: Array
+    by_ash: Array
 
 
-def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, stride: float = 12e3) -> Path:
+def simulate(week: Week, start: Array, weeks: float, stride: float = 12e3, most: int = MOST_STEPS) -> Path:
     """Go through the weeks until every member is blocked or the horizon is reached.
 
     Parameters
     ----------
     start : soot to begin with [kg/m^3]
     weeks : horizon [week]
-    farthest : distance at the median after which nothing more is looked at [m]
     stride : distance of a step at the median [m]
+    most : steps, beyond which the stride is made longer
 
     Returns
     -------
@@ -75,8 +79,8 @@ def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, str
     """
     shape = np.broadcast_shapes(*(getattr(week, f.name).shape for f in fields(week)), start.shape)
     typical = max(float(np.median(week.distance)), 1.0)
-    steps_a_week = int(np.clip(np.ceil(typical / stride), 7, 250))
-    steps = int(min(weeks, farthest / typical) * steps_a_week)
+    steps_a_week = int(np.clip(np.ceil(typical / stride), 7, max(most / weeks, 7)))
+    steps = round(weeks * steps_a_week)
     gained, passive, active, km = (
         np.broadcast_to(x / steps_a_week, shape) for x in (week.gained, week.passive, week.active, week.distance)
     )
@@ -88,8 +92,10 @@ def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, str
     alive = np.ones(shape, dtype=bool)
     begun, burnt, came, gone = (np.zeros(shape) for _ in range(4))
     blocked = np.full(shape, np.inf)
-    every = max(steps // 150, 1)
-    at, track = [0.0], [load.copy()]
+    every = max(steps // POINTS, 1)
+    at, track = [0.0], [np.minimum(load / week.refuses, 1.0)]
+    by_ash = np.zeros(shape, dtype=bool)
+    heaped = np.zeros(shape)  # a point of the track is the mean of its stretch, so that no burn stands out by chance
     for i in range(steps):
         after = load * leaves + fresh
         after = np.where(asked, after * burns_down, after)
@@ -100,15 +106,20 @@ def simulate(week: Week, start: Array, weeks: float, farthest: float = 40e6, str
         wants = alive & ~asked & (load >= week.asks)
         begun += wants
         asked = (asked | wants) & (load > week.enough)
-        full = alive & ((load >= week.refuses) | (gone >= week.ash_distance))
+        by_ash |= alive & (gone >= week.ash_distance)
+        full = alive & ((load >= week.refuses) | by_ash)
         blocked = np.where(full, gone, blocked)
         alive &= ~full
+        heaped += np.minimum(load / week.refuses, 1.0)
         if (i + 1) % every == 0:
-            at.append((i + 1) / steps_a_week * typical)
-            track.append(load.copy())
+            at.append((i + 1 - every / 2.0) / steps_a_week * typical)
+            track.append(heaped / every)
+            heaped[:] = 0.0
             if not alive.any():
                 break
-    return Path(blocked, begun, gone, burnt, came, load, np.broadcast_to(start, shape), np.array(at), np.array(track))
+    return Path(
+        blocked, begun, gone, burnt, came, load, np.broadcast_to(start, shape), np.array(at), np.array(track), by_ash
+    )
 
 
 def shares(times: Array, warm_up: Array, until_hot: Array, until_done: Array) -> Array:

@@ -127,7 +127,35 @@ def test_longer_trips_burn_better() -> None:
     far = told(replace(changed(SCHOOL, KNOWLEDGE, usage), history=(), history_given=False)).outlooks[0]
     near = told(replace(SCHOOL, history=(), history_given=False)).outlooks[0]
     assert far.hot.mid > 10.0 * max(near.hot.mid, 1.0)
-    assert far.holds > near.holds
+    assert far.distance.mid > 10.0 * near.distance.mid
+    # over two years the far one goes so much further that ash may fill it; soot does so less
+    assert 1.0 - far.holds - far.ash < 1.0 - near.holds - near.ash
+
+
+def test_the_horizon_is_two_years_however_far_it_goes() -> None:
+    """A vehicle that is driven far is followed as long as one that is not."""
+    week = a_week(distance=2000e3, gained=0.0, ash_distance=2000e3 * 103.0)
+    path = simulate(week, np.full(N, 1.0), 104.0)
+    assert path.blocked_after[0] / 2000e3 == pytest.approx(103.0, rel=0.01)
+    assert path.by_ash.all()
+    assert not np.isfinite(simulate(a_week(distance=2000e3, gained=0.0), np.full(N, 1.0), 104.0).blocked_after).any()
+
+
+def test_the_track_ends_at_what_blocks_it() -> None:
+    path = simulate(a_week(passive=0.0, active=0.0, gained=0.9), np.full(N, 1.0), 60.0)
+    assert path.track.max() <= 1.0
+    assert path.track[-1].min() == pytest.approx(1.0, abs=0.02)
+    assert path.track[0] == pytest.approx(0.1)
+    assert not path.by_ash.any()
+
+
+def test_a_filter_cleaned_of_its_ash_has_its_room_again() -> None:
+    found = told(read_case(Path("cases/eel-estate.yaml"), KNOWLEDGE))
+    now, cleaned = found.of("as things stand"), found.of("ash_full")
+    assert now is not None
+    assert cleaned is not None
+    assert cleaned.distance.low > 10.0 * now.distance.low
+    assert cleaned.ash < now.ash
 
 
 def test_usage_not_told_is_said_and_widens() -> None:
