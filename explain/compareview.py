@@ -81,23 +81,23 @@ def _plain(value: Value | None) -> float | list[float] | None:
 
 
 def show(knowledge: Knowledge, result: Result, c: Comparison, out: Console) -> None:
-    """Print the table and the verdict."""
+    """Print the verdict and the table."""
     names = round_names(result)
     first, last = (_dated(result, i, names[i]) for i in (c.first, c.last))
     out.print(Text(tell("compare", "title", case=result.case.name, first=first, last=last), style="bold"))
+    verdict = Text(tell("compare", c.verdict), style=STYLE[c.verdict])
+    print_block(out, tell("compare", "verdict"), [verdict, *(("· ", Text(reason(knowledge, n))) for n in c.because)])
     out.print(Text(tell("compare", "rows"), style="bold"))
-    table = Table(box=None, pad_edge=False, padding=(0, 2))
+    table = Table(box=None, padding=(0, 0, 0, 2))
     table.add_column("", overflow="fold")
     table.add_column(names[c.first], justify="right")
     table.add_column(names[c.last], justify="right")
     if c.equal_flow is not None:
-        label = Text(f"  {tell('compare', 'equal', flow=figure(c.equal_flow.flow))}", style="bold")
+        label = Text(tell("compare", "equal", flow=figure(c.equal_flow.flow)), style="bold")
         table.add_row(label, _said(c.equal_flow.first, "mbar"), _said(c.equal_flow.last, "mbar"))
     for row in c.rows:
-        table.add_row(f"  {_title(knowledge, row.slot)}", _said(row.first, row.unit), _said(row.last, row.unit))
+        table.add_row(_title(knowledge, row.slot), _said(row.first, row.unit), _said(row.last, row.unit))
     out.print(table)
-    verdict = Text(tell("compare", c.verdict), style=STYLE[c.verdict])
-    print_block(out, tell("compare", "verdict"), [verdict, *(("· ", Text(reason(knowledge, n))) for n in c.because)])
 
 
 def _dated(result: Result, index: int, name: str) -> str:
@@ -109,7 +109,8 @@ def _title(knowledge: Knowledge, slot: str) -> str:
     name, _, condition = slot.partition(".")
     entry = knowledge.readings.get(name) or knowledge.derived[name]
     at = str(phrases()["condition"][condition]) if condition else ""
-    return f"{entry.title}, {at}" if at and not entry.title.endswith(at) else entry.title
+    title = f"{entry.title}, {at}" if at and not entry.title.endswith(at) else entry.title
+    return title[:1].upper() + title[1:]
 
 
 def _said(value: Value | None, unit: str) -> str:

@@ -10,7 +10,7 @@ import math
 import textwrap
 from typing import Any
 
-from explain.forecastview import about, tell, title
+from explain.forecastview import ASH_WORTH, about, tell, title
 from explain.terminal import percent
 from explain.words import figure
 from inference.forecast.outlook import Forecast, Outlook
@@ -52,7 +52,10 @@ def draw(knowledge: Knowledge, forecast: Forecast, kind: str = "svg", small: boo
         _bars(axes[0][0], labels, forecast)
         if tracked:
             _tracks(axes[1][0], knowledge, forecast, tracked)
-        sheet.supxlabel(tell("forecast", "care"), x=0.01, ha="left", fontsize=8, color=FULL)
+        foot = [tell("forecast", "care")]
+        if forecast.outlooks[0].ash >= ASH_WORTH:
+            foot.insert(0, tell("forecast", "ash_now", ash=percent(forecast.outlooks[0].ash)))
+        sheet.supxlabel("\n".join(foot), x=0.01, ha="left", fontsize=8, color=FULL)
         out = io.BytesIO()
         metadata: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {"Software": None}}
         sheet.savefig(out, format=kind, dpi=150, metadata=metadata[kind])
