@@ -14,7 +14,7 @@ FRICTION = 28.454  # twice the laminar Fanning f Re of a square duct, 14.227 (Sh
 ENTRANCE_EXIT = 0.82  # contraction and expansion together (Konstandopoulos and Skaperdas 2001, from memory)
 
 
-@valid(positive=("cells_per_square_inch",), cells_per_square_inch=(90.0, 400.0, "1"))
+@valid(positive=("cells_per_square_inch",), cells_per_square_inch=(90.0, 400.0, "1/inch^2"))
 def cell_pitch(cells_per_square_inch: Numeric) -> Numeric:
     """Distance from one channel to the next.
 

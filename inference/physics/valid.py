@@ -21,7 +21,7 @@ NAMES = {
     "ambient": "outside temperature",
     "ash": "ash load",
     "burn_completion": "share of burns completed",
-    "cells_per_square_inch": "number of cells a square inch",
+    "cells_per_square_inch": "cell density",
     "channel_reynolds": "Reynolds number in the channels",
     "displacement": "engine size",
     "filling": "share that the cylinders fill",
@@ -42,7 +42,7 @@ NAMES = {
 SHOWN = {
     "K": ("°C", 1.0, -273.15), "Pa": ("mbar", 1e-2, 0.0), "kg/s": ("g/s", 1e3, 0.0), "m^3": ("l", 1e3, 0.0),
     "m": ("mm", 1e3, 0.0), "1/s": ("1/min", 60.0, 0.0), "m^3/m": ("l per 1000 km", 1e9, 0.0),
-    "kg/m": ("g/km", 1e6, 0.0),
+    "kg/m": ("g/km", 1e6, 0.0), "1/inch^2": ("a square inch", 1.0, 0.0),
 }  # fmt: skip
 
 P = ParamSpec("P")
