@@ -117,17 +117,18 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     return out
 
 
-_codes_kept: dict[tuple[object, ...], dict[str, Word]] = {}
+_codes_kept: list[tuple[Knowledge, dict[tuple[object, ...], dict[str, Word]]]] = []  # of the knowledge used last
 
 
 def _code_facts(round_: Round, knowledge: Knowledge) -> dict[str, Word]:
     """Return :func:`code_states` as facts; the few last are kept, since changes of a case mostly leave the codes."""
-    key = (knowledge.hash, round_.codes, round_.codes_cleared, round_.monitors_complete)
-    if key not in _codes_kept:
-        if len(_codes_kept) >= CODES_KEPT:
-            _codes_kept.clear()
-        _codes_kept[key] = {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
-    return _codes_kept[key]
+    if not _codes_kept or _codes_kept[0][0] is not knowledge or len(_codes_kept[0][1]) >= CODES_KEPT:
+        _codes_kept[:] = [(knowledge, {})]
+    table = _codes_kept[0][1]
+    key = (round_.codes, round_.codes_cleared, round_.monitors_complete)
+    if key not in table:
+        table[key] = {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
+    return table[key]
 
 
 def _history(case: Case, round_: Round) -> dict[str, Value]:

@@ -18,6 +18,7 @@ from kb.model import Knowledge
 
 LIKELY, POSSIBLE, PROVEN = 0.5, 0.1, 0.95
 MOST_DB, LEAST_DB = 30.0, 0.05  # evidence never weighs more than the first; below the second it is not told
+ALIKE = 12  # decimals: causes that differ by less stand in the order of their names, however they were worked out
 SHOWN = 6  # causes for which decibans are worked out unasked
 
 
@@ -57,7 +58,7 @@ def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tup
         level = level_of(p, settled[0] if settled else None)
         by = settled[1].finding if settled else None
         out.append(CauseResult(cause_id, p, now, level, state, because_of, by))
-    return tuple(sorted(out, key=lambda c: (-c.probability, c.id))), float(posterior.none[0])
+    return tuple(sorted(out, key=lambda c: (-round(c.probability, ALIKE), c.id))), float(posterior.none[0])
 
 
 def weigh(evidence: Evidence, causes: Sequence[str], shared: Floats | None = None) -> dict[str, tuple[Weight, ...]]:

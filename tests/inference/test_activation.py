@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inference.belief import activation, order
-from inference.belief.activation import ImpossibleEvidence, TooInterwoven, posteriors, prepare
+from inference.belief.activation import ImpossibleEvidence, TooInterwoven, posteriors, posteriors_of, prepare
 from inference.belief.net import Net
 from tests.inference.enumeration import joint, random_net
 
@@ -33,6 +33,30 @@ def same(net: Net, include: np.ndarray | None = None) -> None:
         np.testing.assert_allclose(post.causes[row], 1 - one.chances[:, 0], atol=1e-12)
         assert post.none[row] == pytest.approx(one.none, rel=1e-9)
         assert post.evidence[row] == pytest.approx(one.log_evidence, rel=1e-9, abs=1e-12)
+
+
+@settings(max_examples=100, deadline=None)
+@given(seed=st.integers(0, 10**6), size=SIZES, count=st.integers(2, 6))
+def test_nets_swept_together_give_what_each_gives_alone(seed: int, size: tuple[int, int, int], count: int) -> None:
+    """Figures drawn anew, in part (other links) or in whole: some nets share a sweep, others do not."""
+    causes, states, nodes = size
+    rng = np.random.default_rng(seed)
+    first = random_net(seed, causes, states, nodes, 0.6)
+    nets = [first]
+    for n in range(count):
+        drawn = random_net(seed + 1 + n, causes, states, nodes, 0.6)
+        shifted = Net(first.names, drawn.weights, first.links * rng.uniform(0.3, 1), first.leaks / 2, first.present)
+        nets.append(shifted if n % 2 else drawn)
+    for net, found in zip(nets, posteriors_of(nets), strict=True):
+        if found is None:
+            with pytest.raises(ImpossibleEvidence):
+                posteriors(net)
+            continue
+        alone = posteriors(net)
+        np.testing.assert_allclose(found.states, alone.states, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(found.absent, alone.absent, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(found.none, alone.none, rtol=1e-9)
+        np.testing.assert_allclose(found.evidence, alone.evidence, rtol=1e-9, atol=1e-12)
 
 
 @settings(max_examples=150, deadline=None)
