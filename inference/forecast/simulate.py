@@ -12,6 +12,8 @@ from inference.physics.valid import Array
 SHORT = 1e-12
 MOST_STEPS = 4000  # a burn of 300 km and more still takes several, at 2,000 km a week for two years
 POINTS = 150  # of the track
+LEAST_STEPS = 14  # a week, so that a step holds a trip or two
+LEAST_TAKEN = 0.05  # share that a burn takes at least, where hardly more is there than counts as done
 
 
 @dataclass(frozen=True)
@@ -79,12 +81,15 @@ def simulate(week: Week, start: Array, weeks: float, stride: float = 12e3, most:
     """
     shape = np.broadcast_shapes(*(getattr(week, f.name).shape for f in fields(week)), start.shape)
     typical = max(float(np.median(week.distance)), 1.0)
-    steps_a_week = int(np.clip(np.ceil(typical / stride), 7, max(most / weeks, 7)))
+    steps_a_week = int(np.clip(np.ceil(typical / stride), LEAST_STEPS, max(most / weeks, LEAST_STEPS)))
     steps = round(weeks * steps_a_week)
     gained, passive, active, km = (
         np.broadcast_to(x / steps_a_week, shape) for x in (week.gained, week.passive, week.active, week.distance)
     )
-    leaves, burns_down = np.exp(passive), np.exp(active)
+    leaves = np.exp(passive)
+    # A wanted burn gets through on some trips, down to what counts as done, and on the others hardly begins (from
+    # memory): by chance, and right on the mean
+    wanted, done = -np.expm1(active), 0.999 * week.enough
     # what comes within a step burns for half of it on the mean
     fresh = gained * np.exp(passive / 2.0)
     load = np.array(np.broadcast_to(start, shape), dtype=float)
@@ -98,7 +103,9 @@ def simulate(week: Week, start: Array, weeks: float, stride: float = 12e3, most:
     heaped = np.zeros(shape)  # a point of the track is the mean of its stretch, so that no burn stands out by chance
     for i in range(steps):
         after = load * leaves + fresh
-        after = np.where(asked, after * burns_down, after)
+        taken = np.maximum(1.0 - done / np.maximum(after, SHORT), LEAST_TAKEN)
+        through = asked & (dice(i, shape[-1]) * taken < wanted)
+        after = np.where(through, after * (1.0 - taken), after)
         burnt += np.where(alive, load + gained - after, 0.0)
         came += np.where(alive, gained, 0.0)
         gone += np.where(alive, km, 0.0)
@@ -120,6 +127,18 @@ def simulate(week: Week, start: Array, weeks: float, stride: float = 12e3, most:
     return Path(
         blocked, begun, gone, burnt, came, load, np.broadcast_to(start, shape), np.array(at), np.array(track), by_ash
     )
+
+
+def dice(step: int, count: int) -> Array:
+    """Return even chances [-], one for each of ``count`` vehicles, the same on every machine for the same step.
+
+    The mixing function of splitmix64 (Steele, Lea and Flood 2014; from memory); all outlooks meet the same luck.
+    """
+    with np.errstate(over="ignore"):
+        x = (np.arange(1, count + 1, dtype=np.uint64) + np.uint64(step * count)) * np.uint64(0x9E3779B97F4A7C15)
+        x = (x ^ (x >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+        x = (x ^ (x >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return np.asarray((x ^ (x >> np.uint64(31))) >> np.uint64(11), dtype=float) * 2.0**-53
 
 
 def shares(times: Array, warm_up: Array, until_hot: Array, until_done: Array) -> Array:

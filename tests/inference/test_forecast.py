@@ -16,7 +16,7 @@ from inference.change import changed, without
 from inference.diagnose import diagnose
 from inference.forecast.outlook import Forecast, forecast
 from inference.forecast.sample import UNKNOWNS, normal, places, present, quantiles
-from inference.forecast.simulate import Week, log_left, shares, simulate
+from inference.forecast.simulate import Week, dice, log_left, shares, simulate
 from inference.physics.sampling import N
 from inference.read_case import read_case
 from kb.load import load
@@ -49,14 +49,19 @@ def test_carbon_is_kept(gained: float, passive: float, active: float, distance: 
     assert (path.burnt >= -1e-9).all()
 
 
+def often(**changes: float) -> float:
+    """How often such vehicles block [1/m], on the mean over what chance does to each."""
+    return float(np.mean(1.0 / simulate(a_week(**changes), np.full(N, 1.0), 60.0).blocked_after))
+
+
 @settings(max_examples=25, deadline=None)
-@given(st.floats(0.3, 4.0), st.floats(1.05, 3.0), st.floats(-1.5, 0.0))
+@given(st.floats(0.3, 4.0), st.floats(1.2, 3.0), st.floats(-1.5, 0.0))
 def test_more_soot_blocks_sooner_and_more_burning_later(gained: float, more: float, active: float) -> None:
-    start = np.full(N, 1.0)
-    here = simulate(a_week(gained=gained, active=active), start, 60.0).blocked_after[0]
-    assert simulate(a_week(gained=gained * more, active=active), start, 60.0).blocked_after[0] <= here
-    assert simulate(a_week(gained=gained, active=active * more), start, 60.0).blocked_after[0] >= here
-    assert simulate(a_week(gained=gained, active=active, refuses=10.0 / more), start, 60.0).blocked_after[0] <= here
+    """One vehicle may have luck; of all of them, more soot or less room never blocks fewer (to a fiftieth)."""
+    here = often(gained=gained, active=active)
+    assert often(gained=gained * more, active=active) >= 0.98 * here
+    assert often(gained=gained, active=active * more) <= 1.02 * here + 1e-9
+    assert often(gained=gained, active=active, refuses=10.0 / more) >= 0.98 * here
 
 
 def test_with_no_burning_it_is_the_room_over_the_rate() -> None:
@@ -155,7 +160,18 @@ def test_a_filter_cleaned_of_its_ash_has_its_room_again() -> None:
     assert now is not None
     assert cleaned is not None
     assert cleaned.distance.low > 10.0 * now.distance.low
-    assert cleaned.ash < now.ash
+    assert cleaned.holds > now.holds
+
+
+def test_the_dice_are_even_and_fall_alike_everywhere() -> None:
+    thrown = np.array([dice(step, N) for step in range(200)])
+    assert thrown.mean() == pytest.approx(0.5, abs=0.01)
+    assert np.quantile(thrown, [0.1, 0.9]) == pytest.approx([0.1, 0.9], abs=0.01)
+    assert abs(np.corrcoef(thrown[:-1].ravel(), thrown[1:].ravel())[0, 1]) < 0.02
+    assert abs(np.corrcoef(thrown[:, :-1].ravel(), thrown[:, 1:].ravel())[0, 1]) < 0.02
+    assert dice(0, 1)[0] == pytest.approx(
+        0.8833108082136426, abs=1e-15
+    )  # splitmix64 from the state nought, first number
 
 
 def test_usage_not_told_is_said_and_widens() -> None:

@@ -67,7 +67,7 @@ NOT_FORMULAS = {
     "burn.table": "figures heat_limit inlet_needed kinds known_figures limit peak_at table times",  # reads the tables
     "forecast.outlook": "forecast",
     "forecast.sample": "drawn factor normal places present quantiles",  # samples and their quantiles
-    "forecast.simulate": "simulate",
+    "forecast.simulate": "dice simulate",
     "forecast.usage": "usage_of",
     "physics.ash": "additive_sample",
     "physics.calibration": "egr_share",
