@@ -6,7 +6,7 @@ import numpy as np
 
 from inference.derive_gas import charge, running
 from inference.derive_sheet import Sheet
-from inference.physics import cross, gas, heat
+from inference.physics import air, cross, gas, heat
 from inference.physics.sampling import of_round
 from inference.physics.valid import outside
 from inference.steps import step
@@ -20,6 +20,7 @@ def derive_cross(sheet: Sheet) -> None:
     """Write the cross-checks down."""
     _oxygen(sheet)
     _valve_shut(sheet)
+    _shut_over_drawn(sheet)
     _catalyst(sheet)
     _oil(sheet)
 
@@ -39,12 +40,12 @@ def _oxygen(sheet: Sheet) -> None:
     if drawn is None or litres is None:
         return
     fuel = cross.IDLE_FUEL.of_vehicle("oil_use") * litres * 1e-3
-    air = np.asarray(cross.air_by_fuel(np.minimum(over, 12.0), fuel))
+    drawn_by_fuel = np.asarray(cross.air_by_fuel(np.minimum(over, 12.0), fuel))
     usual = cross.IDLE_FUEL
     note = (
         f"The fuel of a warm idle was taken as {usual.low * litres * 4.31:.2f} to {usual.high * litres * 4.31:.2f} l/h."
     )
-    share = 1.0 - air / drawn.mass_flow
+    share = 1.0 - drawn_by_fuel / drawn.mass_flow
     sheet.put("egr_share_by_oxygen.idle", share, (slot, *drawn.inputs), (note, *drawn.notes), (*odd, *drawn.warnings))
 
 
@@ -61,6 +62,18 @@ def _valve_shut(sheet: Sheet) -> None:
 
 
 @step
+def _shut_over_drawn(sheet: Sheet) -> None:
+    """Hold the air with the valve shut against what the engine draws: with no exhaust fed back they are the same."""
+    shut = sheet.sampled(SHUT, of_round("egr_idle", sheet.round.index))
+    drawn = charge(sheet, "idle")
+    if shut is None or drawn is None:
+        return
+    ratio = np.asarray(air.air_mass_ratio(np.maximum(shut, 0.0) * 1e-3, drawn.mass_flow))
+    odd = (*drawn.warnings, *outside(air.air_mass_ratio, result=ratio))
+    sheet.put("air_mass_ratio_valve_shut.idle", ratio, (SHUT, *drawn.inputs), drawn.notes, odd)
+
+
+@step
 def _catalyst(sheet: Sheet) -> None:
     """Heat the catalyst gives to the gas over the heat of the late fuel dosed."""
     before = sheet.sampled("exhaust_temperature_before_catalyst.burn", of_round("sensor", sheet.round.index))
@@ -68,11 +81,11 @@ def _catalyst(sheet: Sheet) -> None:
     dosed = sheet.sampled(DOSED, of_round("gauge", sheet.round.index))
     if before is None or after is None or dosed is None or float(dosed.min()) <= 0:
         return
-    air = sheet.sampled("air_mass_flow.burn", of_round("egr_idle", sheet.round.index))
+    read = sheet.sampled("air_mass_flow.burn", of_round("egr_idle", sheet.round.index))
     inputs: tuple[str, ...]
     notes: tuple[str, ...]
-    if air is not None:
-        flow, inputs, notes = np.maximum(air, 0.0) * 1e-3, ("air_mass_flow.burn",), ()
+    if read is not None:
+        flow, inputs, notes = np.maximum(read, 0.0) * 1e-3, ("air_mass_flow.burn",), ()
     else:
         gas_flow = running(sheet, "fast_idle")
         if gas_flow is None:
@@ -83,8 +96,8 @@ def _catalyst(sheet: Sheet) -> None:
     power = heat.lift_power(flow + dosed * 1e-3, warmth, np.maximum(after - before, 0.0))
     share = np.asarray(cross.heat_share(power, dosed * 1e-3))
     odd = outside(cross.heat_share, result=share)
-    read = ("exhaust_temperature_before_catalyst.burn", "exhaust_temperature_before_filter.burn", DOSED)
-    sheet.put("catalyst_heat_share.burn", share, (*read, *inputs), notes, odd)
+    temperatures = ("exhaust_temperature_before_catalyst.burn", "exhaust_temperature_before_filter.burn")
+    sheet.put("catalyst_heat_share.burn", share, (*temperatures, DOSED, *inputs), notes, odd)
 
 
 @step

@@ -6,7 +6,7 @@ import math
 
 from inference.derive_sheet import Sheet
 from inference.physics import heat
-from inference.physics.sampling import between, normal_spread, of_round, vehicle
+from inference.physics.sampling import between, exact, normal_spread, of_round, vehicle
 from inference.physics.valid import outside
 from inference.steps import step
 from inference.values import Spread
@@ -62,6 +62,7 @@ def _cold_soak(sheet: Sheet) -> None:
         gap = max(everything.values()) - min(everything.values())
         spread = normal_spread(gap, SOAK * math.sqrt(2.0))
         sheet.put("soak_spread", Spread(max(spread.low, 0.0), gap, spread.high), everything)
+        sheet.put("soak_readings", exact(float(len(everything))), everything)
 
 
 def _agreed(others: list[tuple[float, float]]) -> tuple[float, float]:

@@ -44,6 +44,7 @@ def test_the_sensor_that_lies_stands_out_after_a_night() -> None:
     assert found["coolant_soak_error"].spread.low > 10.0
     assert abs(found["exhaust_before_filter_soak_error"].spread.mid) < 3.0
     assert found["soak_spread"].spread.mid == 16.0
+    assert found["soak_readings"].spread.mid == len(found["soak_spread"].inputs)
 
 
 def test_one_precise_sensor_outweighs_a_coarse_one() -> None:
