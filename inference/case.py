@@ -194,13 +194,3 @@ class Case:
         done = {cause for r in self.rounds[: round_.index + 1] for cause in r.repaired}
         done |= {c for e in self.history if self.before(e, round_) is True for c in e.repaired}
         return frozenset(done)
-
-    def filter_since_km(self, round_: Round) -> float | None:
-        """Return the odometer [km] at which the filter present in ``round_`` was fitted, None if unknown."""
-        changes = [e for e in self.history if e.event == "filter replaced" and self.before(e, round_) is not False]
-        if not changes:
-            return self.fitted_at_km
-        if changes[-1].odometer_km is not None:
-            return changes[-1].odometer_km
-        # an undated change before the first round is the fitting that filter: tells of
-        return self.fitted_at_km if self.before(changes[-1], self.rounds[0]) is True else None

@@ -8,24 +8,11 @@ rows of a figure come from one batch.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from inference.belief.activation import Posterior, posteriors
 from inference.belief.net import Floats, Net
-
-
-@dataclass(frozen=True)
-class Rise:
-    """One step of a waterfall: the odds rose by ``decibans`` to ``total`` [dB] when ``evidence`` came in.
-
-    ``evidence`` is its place in the net; None is the start, before any.
-    """
-
-    evidence: int | None
-    decibans: float
-    total: float
 
 
 def odds_in_decibans(post: Posterior, states: Sequence[int] | None = None) -> Floats:
@@ -53,19 +40,6 @@ def totals(net: Net, order: Sequence[int], states: Sequence[int] | None = None) 
     return odds_in_decibans(posteriors(net, include), states)
 
 
-def waterfall(net: Net, cause: str, order: Sequence[int], states: Sequence[int] | None = None) -> list[Rise]:
-    """Return the start and one step per piece of evidence in ``order``; the steps add up to the last total.
-
-    A step between two equal infinities (proven or ruled out before any evidence) is 0.
-    """
-    column = totals(net, order, states)[:, net.index(cause)]
-    rises = [Rise(None, float(column[0]), float(column[0]))]
-    for row, evidence in enumerate(order):
-        before, after = float(column[row]), float(column[row + 1])
-        rises.append(Rise(evidence, 0.0 if before == after else after - before, after))
-    return rises
-
-
 def without_each(net: Net, states: Sequence[int] | None = None) -> Floats:
     """Return [m, n] decibans that each piece of evidence adds to each cause, all the rest being known."""
     count = len(net.leaks)
@@ -79,8 +53,3 @@ def parted(with_all: Floats, without: Floats) -> Floats:
     """Return what is missing [dB] in each row; 0 between two equal infinities (settled with it and without it)."""
     with np.errstate(invalid="ignore"):
         return np.where(with_all == without, 0.0, with_all - without)
-
-
-def without(net: Net, cause: str, states: Sequence[int] | None = None) -> Floats:
-    """Return [m] decibans that each piece of evidence adds to ``cause``, all the rest being known."""
-    return np.asarray(without_each(net, states)[:, net.index(cause)])

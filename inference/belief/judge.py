@@ -8,7 +8,7 @@ from math import log10
 import numpy as np
 
 from inference.belief.activation import Posterior
-from inference.belief.decibans import totals, without_each
+from inference.belief.decibans import parted, totals, without_each
 from inference.belief.evidence import Evidence
 from inference.belief.net import Floats
 from inference.belief.verdict import Verdict
@@ -102,8 +102,8 @@ def waterfall(knowledge: Knowledge, evidence: Evidence, cause: str) -> tuple[Ste
         if private.cause == cause:
             take(private.verdict, private.decibans)
     column = totals(evidence.net, range(len(evidence.nodes)))[:, evidence.net.index(cause)]
-    for j, node in enumerate(evidence.nodes):
-        take(node, 0.0 if column[j] == column[j + 1] else float(column[j + 1] - column[j]))
+    for node, rise in zip(evidence.nodes, parted(column[1:], column[:-1]).tolist(), strict=True):
+        take(node, rise)
     if cause in evidence.settled:
         side, verdict = evidence.settled[cause]
         take(verdict, MOST_DB if side == "present" else -MOST_DB)

@@ -35,14 +35,6 @@ class Joint:
         """Natural log of P(findings)."""
         return float(np.log(self.mass.sum()) - np.log(self.net.weights.sum(axis=1)).sum())
 
-    def sets(self) -> list[tuple[frozenset[str], float]]:
-        """Return every set of present causes with its probability, most probable first."""
-        found: dict[frozenset[str], float] = {}
-        for row, mass in zip(self.states, self.mass / self.mass.sum(), strict=True):
-            there = frozenset(self.net.names[cause] for cause in np.flatnonzero(row))
-            found[there] = found.get(there, 0.0) + float(mass)
-        return sorted(found.items(), key=lambda one: (-round(one[1], 12), sorted(one[0])))
-
 
 def joint(net: Net, include: Bools | None = None) -> Joint:
     """Weigh every assignment under the evidence that counts (``include`` [m], None: all)."""

@@ -1,4 +1,4 @@
-"""Waterfalls, leave-one-out figures, most probable sets and soft evidence, against the joint summed by hand."""
+"""Totals step by step, leave-one-out figures and soft evidence, against the joint summed by hand."""
 
 from __future__ import annotations
 
@@ -6,14 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from inference.belief import sets
-from inference.belief.activation import ImpossibleEvidence, posteriors
-from inference.belief.decibans import odds_in_decibans, totals, waterfall, without, without_each
+from inference.belief.activation import posteriors
+from inference.belief.decibans import odds_in_decibans, parted, totals, without_each
 from inference.belief.net import Net
-from inference.belief.sets import best_sets
 from inference.belief.soft import fold_absent, fold_present, ratio
 from tests.inference.enumeration import joint, random_net
 
@@ -22,29 +18,25 @@ def decibans(chance: float) -> float:
     return 10 * math.log10(chance / (1 - chance))
 
 
-def test_a_waterfall_starts_at_the_prior_and_adds_up_to_the_posterior() -> None:
+def test_totals_start_at_the_prior_and_end_at_the_posterior() -> None:
     net = random_net(61, 5, 2, 7, zeros=False)
     asked = [3, 0, 6, 1, 5, 2, 4]
-    steps = waterfall(net, "c2", asked)
-    assert [step.evidence for step in steps] == [None, *asked]
+    column = totals(net, asked)[:, 2]
     include = np.zeros(7, dtype=np.bool_)
-    for step in steps:
-        if step.evidence is not None:
-            include[step.evidence] = True
-        assert step.total == pytest.approx(decibans(1 - joint(net, include).chances[2, 0]), abs=1e-9)
-    assert sum(step.decibans for step in steps) == pytest.approx(steps[-1].total, abs=1e-9)
-    assert steps[-1].total == pytest.approx(float(odds_in_decibans(posteriors(net))[0, 2]))
+    for total, evidence in zip(column, [None, *asked], strict=True):
+        if evidence is not None:
+            include[evidence] = True
+        assert total == pytest.approx(decibans(1 - joint(net, include).chances[2, 0]), abs=1e-9)
+    assert column[-1] == pytest.approx(float(odds_in_decibans(posteriors(net))[0, 2]))
 
 
-def test_the_last_step_of_a_waterfall_is_what_leaving_that_one_out_takes_away() -> None:
+def test_the_last_step_is_what_leaving_that_one_out_takes_away() -> None:
     net = random_net(62, 5, 1, 6, zeros=False)
     each = without_each(net)
     assert each.shape == (6, 5)
     for last in range(6):
-        asked = [*(other for other in range(6) if other != last), last]
-        for column, cause in enumerate(net.names):
-            assert waterfall(net, cause, asked)[-1].decibans == pytest.approx(each[last, column], abs=1e-9)
-    np.testing.assert_array_equal(without(net, "c3"), each[:, 3])
+        found = totals(net, [*(other for other in range(6) if other != last), last])
+        assert parted(found[-1], found[-2]) == pytest.approx(each[last], abs=1e-9)
 
 
 def test_odds_of_one_state_count_the_other_states_against_it() -> None:
@@ -66,47 +58,19 @@ def test_a_proven_and_a_ruled_out_cause_stand_at_infinity_and_take_no_steps() ->
     weights[0, 0] = 0.0
     weights[1, 1] = 0.0
     settled = Net(net.names, weights, net.links, net.leaks, net.present)
-    assert [(s.decibans, s.total) for s in waterfall(settled, "c0", [1, 2])][1:] == [(0.0, math.inf)] * 2
-    assert without(settled, "c1").tolist() == [0.0] * 4
+    found = totals(settled, [1, 2])
+    assert found[:, 0].tolist() == [math.inf] * 3
+    assert parted(found[1:, 0], found[:-1, 0]).tolist() == [0.0, 0.0]
+    assert without_each(settled)[:, 1].tolist() == [0.0] * 4
     assert odds_in_decibans(posteriors(settled))[0, 1] == -math.inf
 
 
 def test_an_order_that_asks_twice_or_an_unknown_cause_is_refused() -> None:
     net = random_net(65, 3, 1, 4, zeros=False)
     with pytest.raises(ValueError, match="at most once"):
-        waterfall(net, "c0", [0, 1, 0])
+        totals(net, [0, 1, 0])
     with pytest.raises(ValueError, match="no cause 'c9'"):
-        waterfall(net, "c9", [0])
-
-
-@settings(max_examples=80, deadline=None)
-@given(st.integers(0, 10**6), st.integers(1, 5), st.integers(1, 2), st.integers(0, 7), st.sampled_from([1, 5, 12]))
-def test_the_best_sets_are_those_of_the_whole_list(seed: int, n: int, states: int, m: int, top: int) -> None:
-    net = random_net(seed, n, states, m)
-    whole = joint(net)
-    if whole.mass.sum() == 0:
-        with pytest.raises(ImpossibleEvidence):
-            best_sets(net)
-        return
-    got = best_sets(net, top)
-    want = [one for one in whole.sets() if one[1] >= sets.LEAST][:top]
-    assert [chance for _, chance in got] == pytest.approx([chance for _, chance in want], rel=1e-9)
-    listed = dict(whole.sets())
-    assert all(listed[names] == pytest.approx(chance, rel=1e-9) for names, chance in got)
-    assert len({names for names, _ in got}) == len(got)
-
-
-def test_the_best_sets_are_the_same_in_small_portions(monkeypatch: pytest.MonkeyPatch) -> None:
-    net = random_net(71, 9, 1, 12, density=0.4, zeros=False)
-    before = best_sets(net, 20)
-    assert len(before) == 20
-    monkeypatch.setattr(sets, "CELLS", 1)
-    assert [names for names, _ in best_sets(net, 20)] == [names for names, _ in before]
-
-
-def test_sets_of_a_net_without_present_findings_come_from_the_weights_alone() -> None:
-    net = random_net(72, 4, 1, 3, present=0.0, zeros=False)
-    assert best_sets(net, 3) == [(names, pytest.approx(chance)) for names, chance in joint(net).sets()[:3]]
+        net.index("c9")
 
 
 @pytest.mark.parametrize("trust", [0.6, 0.9, 0.98, 1.0])

@@ -109,16 +109,6 @@ def test_order_that_cannot_be_told_is_none() -> None:
     assert alone.before(alone.history[0], alone.rounds[0]) is None
 
 
-def test_age_of_the_filter_follows_its_changes() -> None:
-    text = case_of(
-        TWO % ("2026-03-02", 100000, "2026-03-09", 100500),
-        "[{event: filter replaced, date: 2026-03-05, odometer: 100050 km}]",
-        "filter: {fitted_at: 0 km}",
-    )
-    case = read(text)
-    assert [case.filter_since_km(r) for r in case.rounds] == [0.0, 100050.0]
-
-
 def test_measures_of_one_filter_that_do_not_go_together_are_warned_of() -> None:
     # a round body of 143.8 mm and 152.4 mm holds pi/4 D2 L = 2.475 l
     rest = "filter: {volume: %s l, diameter: 143.8 mm, length: 152.4 mm}"
