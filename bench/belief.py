@@ -5,12 +5,12 @@ from __future__ import annotations
 import statistics
 import time
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
-from inference.belief.activation import posteriors, prepare
+from inference.belief.activation import posteriors, posteriors_of, prepare
 from inference.belief.net import Net
-from inference.belief.sets import best_sets
 
 
 def workshop_net(seed: int, causes: int = 36, present: int = 12, absent: int = 25, states: int = 2) -> Net:
@@ -40,8 +40,8 @@ def milliseconds(work: Callable[[], object], repeats: int = 15) -> float:
 
 
 def main() -> None:
-    """Print one line per size of net: open findings, one variant, 25 variants, best sets."""
-    print("states present absent |  open   one variant   25 variants   best sets  [ms, median]")
+    """Print one line per size of net: open findings, one variant, 25 variants, 25 nets of other figures."""
+    print("states present absent |  open   one variant   25 variants     25 nets  [ms, median]")
     for states in (1, 2):
         for present, absent in ((4, 33), (12, 25), (18, 25), (24, 20)):
             for seed in (1, 2, 3):
@@ -52,9 +52,10 @@ def main() -> None:
                 slow = width > 14
                 one = milliseconds(lambda net=net: posteriors(net), 3 if slow else 15)  # type: ignore[misc]
                 many = milliseconds(lambda net=net, every=every: posteriors(net, every), 1 if slow else 5)  # type: ignore[misc]
-                sets = milliseconds(lambda net=net: best_sets(net), 1 if slow else 5)  # type: ignore[misc]
+                others = [replace(net, links=net.links * share) for share in np.linspace(0.5, 1, 25)]
+                nets = milliseconds(lambda others=others: posteriors_of(others), 1 if slow else 5)  # type: ignore[misc]
                 print(
-                    f"{states:6} {present:7} {absent:6} | {width:5} {one:13.2f} {many:13.2f} {sets:11.2f}",
+                    f"{states:6} {present:7} {absent:6} | {width:5} {one:13.2f} {many:13.2f} {nets:11.2f}",
                     flush=True,
                 )
 

@@ -36,17 +36,16 @@ def main() -> None:
     """Time every case of a folder."""
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else "cases")
     knowledge = load()
-    rows = []
+    times: dict[str, list[tuple[float, float]]] = {"plan": [], "ask": []}
     for path in sorted(p for p in folder.glob("*.yaml") if not p.stem.endswith(".expected")):
         result = diagnose(read_case(path, knowledge), knowledge)
-        planner = Planner(knowledge, result)
-        planner.plan()
         plan = milliseconds(lambda r=result: Planner(knowledge, r).plan())  # type: ignore[misc]
         ask = milliseconds(lambda r=result: next_fact(knowledge, r))  # type: ignore[misc]
-        rows.append((plan, ask, path.stem, planner.search.looks))
+        times["plan"].append(plan)
+        times["ask"].append(ask)
         print(f"{path.stem:20} plan {plan[0]:5.0f} ms (own {plan[1]:4.0f}), ask {ask[0]:5.0f} ms (own {ask[1]:4.0f})")
-    for name, place in (("plan", 0), ("ask", 1)):
-        clock, own = ([row[place][i] for row in rows] for i in (0, 1))
+    for name, rows in times.items():
+        clock, own = zip(*rows, strict=True)
         print(
             f"{name}: median {statistics.median(clock):.0f} ms, worst {max(clock):.0f} ms; "
             f"of the processor {statistics.median(own):.0f} and {max(own):.0f} ms, over {len(rows)} cases"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from inference.derive_gas import MBAR, charge, outside_pressure
+from inference.derive_gas import MBAR, air_read, charge, outside_pressure
 from inference.derive_sheet import Sheet
 from inference.physics import air
 from inference.physics.sampling import exact, of_round
@@ -34,7 +34,7 @@ def derive_air(sheet: Sheet) -> None:
 @step
 def _air_mass(sheet: Sheet, condition: str) -> None:
     slot = f"air_mass_flow.{condition}"
-    read = sheet.sampled(slot, of_round("egr_idle", sheet.round.index))
+    read = air_read(sheet, condition)
     drawn = charge(sheet, condition)
     if read is None or drawn is None:
         return

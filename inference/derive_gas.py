@@ -174,6 +174,12 @@ def gas_temperature(sheet: Sheet, condition: str) -> tuple[Array, tuple[str, ...
     )
 
 
+def air_read(sheet: Sheet, condition: str) -> Array | None:
+    """Return the air mass [g/s] as a sample, None if it was not read; two readings of one meter err each for itself."""
+    column = "egr_fast_idle" if condition == "fast_idle" else "egr_idle"
+    return sheet.sampled(f"air_mass_flow.{condition}", of_round(column, sheet.round.index))
+
+
 def running(sheet: Sheet, condition: str, use_air_meter: bool = True) -> Running | None:
     """Return the gas through the filter in a condition; None if neither air meter nor engine size tells.
 
@@ -189,7 +195,7 @@ def running(sheet: Sheet, condition: str, use_air_meter: bool = True) -> Running
 @kept
 def _running(sheet: Sheet, condition: str, use_air_meter: bool) -> Running | None:
     slot = f"air_mass_flow.{condition}"
-    air = sheet.sampled(slot, of_round("egr_idle", sheet.round.index)) if use_air_meter else None
+    air = air_read(sheet, condition) if use_air_meter else None
     warnings: tuple[Outside, ...] = ()
     inputs: tuple[str, ...]
     notes: tuple[str, ...]

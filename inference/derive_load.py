@@ -125,6 +125,8 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     if sheet.case.filter_type == "additive":
         more = ash_physics.additive_sample(sheet.case.engine_litres)
         notes += ("The additive's own ash was counted in.",)
+        if sheet.case.engine_litres is not None:
+            inputs += ("engine_litres",)
     sheet.memo["ash_rate"] = np.asarray(rate * capture + more) / volume
     if known is not None:
         load = np.asarray(ash_physics.ash_load(rate * capture + more, known * 1e3, 1.0, volume))
