@@ -129,17 +129,21 @@ class _Search:
     def side_by_side(self, searches: Sequence[Search]) -> list[list[Turn]]:
         """Run all searches, judging together what they want next; return what each found."""
         found: list[list[Turn]] = [[] for _ in searches]
-        wants = {place: next(search) for place, search in enumerate(searches)}
+        wants: dict[int, Wanted] = {}
+
+        def go_on(place: int, told: list[Outcome | None] | None) -> None:
+            try:
+                wants[place] = searches[place].send(told) if told is not None else next(searches[place])
+            except StopIteration as end:
+                found[place] = end.value
+
+        for place in range(len(searches)):
+            go_on(place, None)
         while wants:
-            cases = [case for wanted in wants.values() for case in wanted]
-            outcomes = iter(self._judge(cases))
-            told = {place: [next(outcomes) for _ in wanted] for place, wanted in wants.items()}
-            wants = {}
-            for place, answers in told.items():
-                try:
-                    wants[place] = searches[place].send(answers)
-                except StopIteration as end:
-                    found[place] = end.value
+            asked, wants = wants, {}
+            outcomes = iter(self._judge([case for wanted in asked.values() for case in wanted]))
+            for place, wanted in asked.items():
+                go_on(place, [next(outcomes) for _ in wanted])
         return found
 
     def _judge(self, cases: Wanted) -> list[Outcome | None]:

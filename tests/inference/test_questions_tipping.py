@@ -9,7 +9,9 @@ from inference.change import changed
 from inference.diagnose import judge_case
 from inference.questions.again import standing_of
 from inference.questions.tipping import Tipping, Turn, outcome_of, tipping
+from inference.read_case import read_case
 from kb.model import Knowledge
+from tests.conftest import CASES
 from tests.inference.question_cases import COLD, LEAKING, case_of
 
 
@@ -84,3 +86,22 @@ def test_an_answer_that_carries_the_danger_turns_it(knowledge: Knowledge) -> Non
     found = tipping(case_of(LEAKING, knowledge), knowledge)
     assert found.decision == "do not burn"
     assert one(found, "injector_leak_found").decision == "hold"
+
+
+def test_a_reading_at_the_end_of_what_can_be_is_followed_the_other_way_only(knowledge: Knowledge) -> None:
+    """A tank read as 0 % cannot hold less: nothing is to be judged on that side, and the search ends at once."""
+    found = tipping(case_of(COLD.replace("fuel_level: 60 %", "fuel_level: 0 %"), knowledge), knowledge)
+    assert all(t.side in ("above", "at least") for t in found.turns if t.slot == "fuel_level")
+
+
+@pytest.mark.parametrize("place", range(0, len(CASES), 12))
+def test_worked_cases_can_be_asked_and_their_turns_are_turns(place: int, knowledge: Knowledge) -> None:
+    case = read_case(CASES[place], knowledge)
+    found = tipping(case, knowledge)
+    assert found.tried > 20
+    for turn in found.turns[:6]:
+        if isinstance(turn.at, float) and turn.to is None:
+            beyond = turn.at + max(abs(turn.at), 1) * 1e-6 * (1 if turn.side in ("above", "at least") else -1)
+            assert outcome(case, knowledge, turn, beyond) == (turn.decision, turn.top)
+        elif turn.to is None:
+            assert outcome(case, knowledge, turn, turn.at) == (turn.decision, turn.top)
