@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from kb.faults import Fault, Faults, nearest
+from clogwise import naming
+from kb.faults import Fault, Faults
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -54,10 +55,16 @@ def _dump(answer: BaseModel) -> None:
     typer.echo(jsonout.dump(answer))
 
 
-def _cause(knowledge: Knowledge, name: str, field: str) -> str:
-    if name not in knowledge.causes:
-        raise Faults([Fault(field, 0, "", f"there is no cause '{name}'{nearest(name, knowledge.causes)}")])
-    return name
+def _cause(knowledge: Knowledge, name: str, command: str) -> str:
+    return naming.meant(name, [naming.causes(knowledge)], "cause", command)
+
+
+def _named(knowledge: Knowledge, change: str) -> str:
+    """Return a change with its fact by the name a case file has for it ("coolant on the road=88 °C")."""
+    name, equals, value = change.partition("=")
+    if " " not in name.strip() or not equals:
+        return change
+    return naming.meant(name.strip(), [naming.facts(knowledge)], "reading or question", "what if") + equals + value
 
 
 def whatif(case: CaseFile, changes: Changes, json: AsJson = False, all: Everything = False) -> None:
@@ -69,8 +76,8 @@ def whatif(case: CaseFile, changes: Changes, json: AsJson = False, all: Everythi
     from inference.questions.change import parse_changes
     from inference.questions.whatif import whatif as ask
 
-    new = parse_changes(changes)
     knowledge, read = _read(case)
+    new = parse_changes([_named(knowledge, change) for change in changes])
     answer = whatifview.answer(knowledge, ask(read, knowledge, new))
     if json:
         return _dump(answer)
@@ -126,9 +133,9 @@ def rather(
     from inference.questions.contrast import contrast
 
     knowledge, result = _diagnosed(case)
-    _cause(knowledge, a, "CAUSE"), _cause(knowledge, b, "OTHER")
+    a, b = _cause(knowledge, a, "rather"), _cause(knowledge, b, "rather")
     if a == b:
-        raise Faults([Fault("OTHER", 0, "", f"'{b}' is held against itself; name two different causes")])
+        raise Faults([Fault("rather", 0, "", f"'{b}' is held against itself; name two different causes")])
     findings = {**result.latest.verdicts.findings, **result.decided.findings}
     evidence = evidence_of(result.case, knowledge, result.rounds)
     states = {f: r.state for f, r in findings.items()}
@@ -158,6 +165,9 @@ def whynot(
     knowledge, result = _diagnosed(case)
     ask = WhyNot(knowledge, result)
     decision = what.replace("-", " ").lower()
+    if decision not in DECISIONS:
+        kinds = [naming.causes(knowledge), naming.findings(knowledge)]
+        what = naming.meant(what, kinds, "cause, finding or decision", "whynot", DECISIONS)
     answer: BaseModel
     if what in knowledge.causes:
         cause = whynotview.cause(knowledge, result, ask.cause(what))
@@ -169,27 +179,21 @@ def whynot(
         if not json:
             return whynotview.show_finding(finding, _console(), all)
         answer = finding
-    elif decision in DECISIONS:
+    else:
         taken = whynotview.decision(knowledge, result, ask.decision(cast("Decision", decision)))
         if not json:
             return whynotview.show_decision(taken, _console(), all)
         answer = taken
-    else:
-        near = nearest(what, [*knowledge.causes, *knowledge.findings, *DECISIONS])
-        raise Faults([Fault("CAUSE|FINDING|DECISION", 0, "", f"'{what}' is no cause, finding or decision{near}")])
     _dump(answer)
 
 
 def how_found(knowledge: Knowledge, result: Result, what: str, json: bool, all: bool) -> None:
-    """Answer ``how`` for the gate or a finding; other names are faults that offer the nearest known one."""
+    """Answer ``how`` for the gate or a finding."""
     from explain import proofview
 
     if what == "gate":
         gate = proofview.gate(knowledge, result)
         return _dump(gate) if json else proofview.show_gate(gate, _console(), all)
-    if what not in knowledge.findings:
-        near = nearest(what, [*knowledge.causes, *knowledge.findings, "gate"])
-        raise Faults([Fault("CAUSE|FINDING|gate", 0, "", f"'{what}' is no cause or finding, nor gate{near}")])
     proof = proofview.finding(knowledge, result, what)
     return _dump(proof) if json else proofview.show_finding(proof, _console(), all)
 

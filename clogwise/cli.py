@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from clogwise import naming
 from clogwise.ask import register as register_questions
 from clogwise.forecastcmd import register as register_forecast
 from clogwise.logcmd import register as register_log
@@ -130,6 +131,8 @@ def how(
     from explain import howview
 
     knowledge, result = diagnosed(case)
+    kinds = [naming.causes(knowledge), naming.findings(knowledge)]
+    what = naming.meant("gate" if what == "decision" else what, kinds, "cause or finding, nor gate", "how", ["gate"])
     if what not in knowledge.causes:
         from clogwise.ask import how_found
 
@@ -140,7 +143,7 @@ def how(
 
         typer.echo(jsonout.dump(answer))
         return
-    howview.show(answer, console())
+    howview.show(answer, console(), all)
 
 
 @rules_app.command("check")

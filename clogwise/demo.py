@@ -51,7 +51,7 @@ def run_demo(folder: Path, out: Console) -> None:
     for ending in (".svg", ".png"):
         picture = folder / f"orchard-pickup{ending}"
         command(f"chain {case_file} -o {picture}")
-        out.print(f"{picture}: {draw_chain(knowledge, result, picture)} nodes")
+        out.print(f"{picture}: drawn, with {draw_chain(knowledge, result, picture)} boxes")
         written.append(picture)
     out.print()
     out.print(Text("Written: " + ", ".join(str(p) for p in written), style="bold"))

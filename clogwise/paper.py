@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kb.faults import Fault, Faults, nearest
+from clogwise import naming
+from kb.faults import Fault, Faults
 
 if TYPE_CHECKING:
     from explain.forecastletter import ForLetter
@@ -39,7 +40,7 @@ def draw_chain(
     knowledge: Knowledge, result: Result, output: Path, cause: str | None = None, all: bool = False,
     whynot: str | None = None,
 ) -> int:  # fmt: skip
-    """Write the chain in the format that the file's ending names; return the number of nodes drawn.
+    """Write the chain in the format that the file's ending names; return the number of boxes drawn.
 
     Raises
     ------
@@ -51,14 +52,12 @@ def draw_chain(
     from explain.words import phrases, say
 
     format_ = ending(output, PICTURES)
-    if cause is not None and cause not in knowledge.causes:
-        raise Faults([Fault("--cause", 0, "", f"there is no cause '{cause}'{nearest(cause, knowledge.causes)}")])
+    if cause is not None:
+        cause = naming.meant(cause, [naming.causes(knowledge)], "cause", "--cause")
     name = result.case.name
     if whynot is not None:
-        known = [*knowledge.causes, *knowledge.findings]
-        if whynot not in known:
-            says = f"there is no cause or finding '{whynot}'{nearest(whynot, known)}"
-            raise Faults([Fault("--whynot", 0, "", says)])
+        kinds = [naming.causes(knowledge), naming.findings(knowledge)]
+        whynot = naming.meant(whynot, kinds, "cause or finding", "--whynot")
         from explain.chainwhynot import whynot as branch
 
         entry = knowledge.causes.get(whynot) or knowledge.findings[whynot]
@@ -113,7 +112,7 @@ def chain(
 
     knowledge, result = diagnosed(case)
     nodes = draw_chain(knowledge, result, output, cause, all, whynot)
-    typer.echo(f"{output}: {nodes} nodes")
+    typer.echo(f"{output}: drawn, with {nodes} boxes")
 
 
 def sheet(case: CaseFile, output: Output, paper: Paper = "a4") -> None:

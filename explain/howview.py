@@ -9,6 +9,7 @@ from pydantic import BaseModel
 from rich.console import Console
 from rich.text import Text
 
+from explain.askwords import value_word, wanted
 from explain.jsonout import round_names, rounded
 from explain.terminal import LEVEL_STYLE, Line, percent, print_block
 from explain.words import Speaker, phrases, say
@@ -19,11 +20,15 @@ from inference.physics.valid import beyond
 from inference.result import Result
 from kb.model import Knowledge
 
+NAMED = 0.5  # dB, weight from which a finding is named unasked
+PROVED = 1.0  # dB, weight from which its proof is shown unasked
+
 
 class Condition(BaseModel):
-    """One condition that a rule put, and the value that met it."""
+    """One condition that a rule put, and the value that met it; ``part`` is all, any, none or unless."""
 
     slot: str
+    part: str
     says: str
     value: str
     condition: str
@@ -123,15 +128,20 @@ def _condition(speaker: Speaker, result: Result, round_index: int, met: Met) -> 
     round_ = result.rounds[round_index]
     derived = round_.derived.get(met.slot)
     return Condition(
-        slot=met.slot, says=speaker.slot_title(met.slot), value=speaker.value(met.slot, met.value), condition=met.text,
+        slot=met.slot, part=met.part, says=speaker.slot_title(met.slot),
+        value=value_word(speaker, met.slot, met.value), condition=met.text,
         read_in=round_names(result)[round_.origin.get(met.slot, round_index)],
         formula=derived.formula if derived else None, in_range=derived.in_range if derived else True,
         beyond=list(beyond(derived.notes)) if derived else [],
     )  # fmt: skip
 
 
-def show(answer: How, out: Console) -> None:
-    """Print the answer: belief, how it grew, the proof below each finding, and what would settle it."""
+def show(answer: How, out: Console, everything: bool = False) -> None:
+    """Print the answer: belief, how it grew, the proof below each finding, and what would settle it.
+
+    Unless ``everything``, findings that weigh less than half a decibel are only counted, and those below one decibel
+    are named without their proof.
+    """
     head = Text(f"{answer.title}: {phrases()['level'][answer.level]}, {percent(answer.probability)}", style="bold")
     if answer.state != "present":
         head.append(f" ({phrases()['state'][answer.state]})")
@@ -141,13 +151,23 @@ def show(answer: How, out: Console) -> None:
     mechanism: list[Line] = [Text(answer.mechanism)]
     mechanism += [(f"{i}. ", Text(link)) for i, link in enumerate(answer.leads_to, 1)]
     print_block(out, str(phrases()["how"]["mechanism"]), mechanism)
+    several = len({ground.round for ground in answer.grounds}) > 1
+    named = [g for g in answer.grounds if everything or abs(g.decibans) >= NAMED]
     lines: list[Line] = [(_decibans(answer.start_decibans), Text(f"{say('how.start')} ({answer.prior_source})"))]
-    lines += [(_decibans(ground.decibans), Text(ground.says)) for ground in answer.grounds]
+    lines += [(_decibans(g.decibans), Text(f"{g.says} ({g.round})" if several else g.says)) for g in named]
+    if rest := len(answer.grounds) - len(named):
+        lines.append((" " * len(_decibans(0)), Text(say("how.slight", count=rest), style="dim")))
     lines.append((_decibans(answer.total_decibans), Text(say("how.sum"), style="bold")))
     lines.append(Text(say("how.scale"), style="dim"))
+    parts = answer.start_decibans + sum(g.decibans for g in answer.grounds)
+    if abs(parts - answer.total_decibans) >= 1:
+        lines.append(Text(say("how.not_added"), style="dim"))
     print_block(out, str(phrases()["heading"]["evidence"]), lines)
-    for ground in answer.grounds:
+    proved = [g for g in answer.grounds if everything or abs(g.decibans) >= PROVED]
+    for ground in proved:
         print_block(out, f"{ground.says} ({ground.round})", _proof(ground))
+    if len(proved) < len(answer.grounds):
+        out.print(Text(say("how.folded", count=len(answer.grounds) - len(proved)), style="dim"))
     print_block(out, str(phrases()["how"]["settle"]), [("· ", Text(t)) for t in answer.settle])
 
 
@@ -156,18 +176,15 @@ def _decibans(value: float) -> str:
 
 
 def _proof(ground: Ground) -> list[Line]:
+    """One rule to a line with its conditions below; its sentence only where the heading does not say it already."""
     lines: list[Line] = []
     for activation in ground.activations:
-        lines.append(
-            Text.assemble(
-                (say("how.rule", rule=activation.rule), "bold"),
-                f": {activation.says} ",
-                (f"({say('how.source', source=activation.source)})", "dim"),
-            )
-        )
+        says = "" if activation.says == ground.says else f": {activation.says}"
+        rule, source = say("how.rule", rule=activation.rule), say("how.source", source=activation.source)
+        lines.append(Text.assemble((rule, "bold"), says, (f" ({source})", "dim")))
         for condition in activation.conditions:
             text = Text(f"{condition.says}: {condition.value}")
-            text.append(f" [{condition.condition}]", style="dim")
+            text.append(f" [{wanted(condition.condition, condition.slot, condition.part)}]", style="dim")
             if condition.read_in != ground.round:
                 text.append(f" {say('how.read_in', round=condition.read_in)}", style="dim")
             if condition.formula:

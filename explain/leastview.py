@@ -14,6 +14,8 @@ from inference.questions.again import Standing
 from inference.questions.least import Carried, LeastProof
 from kb.model import Knowledge
 
+SHORT = 3  # facts up to which another set is told whole
+
 
 class FactInSet(BaseModel):
     """One fact of a set, with its value in words (of the latest round that has it)."""
@@ -73,16 +75,35 @@ def _fact(speaker: StandingSpeaker, slot: str) -> FactInSet:
 
 
 def value_of(speaker: StandingSpeaker, case: Case, slot: str) -> str:
-    """Return what the case says of a fact, from the latest round that does."""
-    for round_ in reversed(case.rounds):
-        if slot == "codes" and round_.codes is not None:
-            return ", ".join(sorted({c.code for c in round_.codes})) or say("tipping.codes")
-        if any(c.code == slot for c in round_.codes or ()):
-            return str(phrases()["value"]["present"])
+    """Return what the case says of a fact; where its rounds differ, what each says, since all of them carry it."""
+    told: list[tuple[str, str]] = []
+    for round_ in case.rounds:
         value = speaker.standing.facts[round_.index].get(slot)
-        if value is not None:
-            return speaker.value(slot, value)
-    return say("value.unknown")
+        if slot == "codes":
+            says = say("least.codes_read") if round_.codes is not None else ""
+        elif any(c.code == slot for c in round_.codes or ()):
+            says = str(phrases()["code"]["present"])
+        else:
+            says = speaker.value(slot, value) if value is not None else ""
+        if says:
+            told.append((says, round_.when))
+    if len({says for says, _ in told}) < 2:
+        return told[0][0] if told else say("value.unknown")
+    return ", ".join(say("least.in_round", value=says, round=when) for says, when in told)
+
+
+def _facts(facts: list[FactInSet]) -> list[tuple[str, Text] | Text]:
+    return [("· ", Text(say("ask.fact", title=f.title, value=f.value))) for f in facts]
+
+
+def _instead(first: list[FactInSet], other: list[FactInSet]) -> list[tuple[str, Text] | Text]:
+    """Return another set: whole where it is short or shares little, else by what stands in place of what."""
+    here, there = {f.slot for f in first}, {f.slot for f in other}
+    gone, come = [f for f in first if f.slot not in there], [f for f in other if f.slot not in here]
+    if len(other) <= SHORT or len(gone) + len(come) >= len(other):
+        return [Text(say("least.or"), style="italic"), *_facts(other)]
+    lead = say("least.instead", gone="; ".join(f.title for f in gone))
+    return [Text(lead, style="italic"), *_facts(come)]
 
 
 def show(found: LeastAnswer, out: Console) -> None:
@@ -90,9 +111,7 @@ def show(found: LeastAnswer, out: Console) -> None:
     for one in found.carried:
         lines: list[tuple[str, Text] | Text] = []
         for i, facts in enumerate(one.sets):
-            if i:
-                lines.append(Text(say("least.or"), style="italic"))
-            lines += [("· ", Text(say("ask.fact", title=f.title, value=f.value))) for f in facts]
+            lines += _facts(facts) if not i else _instead(one.sets[0], facts)
         if one.sets:
             alone = all(len(s) == 1 for s in one.sets)
             lines.append(Text(say("least.alone_one" if alone else "least.alone"), style="dim"))

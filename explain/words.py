@@ -78,8 +78,13 @@ class Speaker:
                 return quantity(value.mid, unit)
             both = say("value.spread", low=low, high=high)
             return both if unit == "1" else say("value.with_unit", value=both, unit=unit)
-        known = phrases()["value"]
+        known = phrases()["code" if self.is_code(slot) else "value"]
         return str(known.get(value.text, value.text))
+
+    def is_code(self, slot: str) -> bool:
+        """Whether a slot is a trouble code, a group of codes or what such a group means for a burn."""
+        k = self.knowledge
+        return slot in k.codes or slot in k.code_groups or slot.startswith("role_") or slot == "any_code"
 
     def fill(self, sentence: str, facts: Mapping[str, Value]) -> str:
         """Replace every ``{slot}`` of a sentence by the slot's value in words."""
@@ -96,9 +101,9 @@ class Speaker:
         if slot in k.questions:
             return k.questions[slot].text
         if slot in k.code_groups:
-            return k.code_groups[slot].title
+            return say("code.group", title=k.code_groups[slot].title)
         if slot in k.codes:
-            return f"{slot}: {k.codes[slot].meaning}"
+            return say("code.one", code=slot, meaning=k.codes[slot].meaning)
         if slot in k.findings:
             return k.findings[slot].title
         return str(phrases()["slot"].get(slot, slot.replace("_", " ").replace(".", " ")))

@@ -111,7 +111,7 @@ def test_a_wrong_case_is_told_in_one_sentence_each(kind: str, tmp_path: Path) ->
         (["how", str(DEMO), "egr_stuck_opn"], "did you mean 'egr_stuck_open'"),
         (["chain", str(DEMO), "-o", "chain.xyz"], ".svg"),
         (["chain", str(DEMO), "-o", "/nowhere/at/all/chain.svg"], "no folder"),
-        (["chain", str(DEMO), "-o", "x.svg", "--cause", "egr"], "there is no cause"),
+        (["chain", str(DEMO), "-o", "x.svg", "--cause", "egr"], "may be one of several, name one: egr_stuck_open"),
         (["bench", "cases", "tests"], "holds no NAME.yaml"),
     ],
 )
