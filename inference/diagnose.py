@@ -128,8 +128,8 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     """
     rounds = find(case, knowledge)
     evidence, latest = evidence_of(case, knowledge, rounds), rounds[-1]
-    asked = shared_and_open(knowledge, evidence, open_findings(knowledge, latest))
-    ahead = look_ahead(knowledge, evidence, asked, without_each=True)
+    unknown = open_findings(knowledge, latest)
+    ahead = look_ahead(knowledge, evidence, shared_and_open(knowledge, evidence, unknown), without_each=True)
     judged = _judged(knowledge, rounds, evidence, ahead.now)
     decided, gate = judged.decided, judged.gate
     weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]], ahead.decibans)
@@ -149,7 +149,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
         gate=gate,
         causes=causes,
         none_listed=judged.none_listed,
-        next_tests=next_tests(knowledge, latest, ahead, causes, gate),
+        next_tests=next_tests(knowledge, latest, unknown, ahead, causes, gate),
         work=order_of_work(knowledge, causes, gate, latest),
         cautions=tuple(cautions),
         conflicts=conflicts,

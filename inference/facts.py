@@ -77,7 +77,7 @@ def round_facts(
             _take(here, origin, {slot: value}, facts.origin[-1][slot] if told else round_.index)
         derived = derived_per_round[round_.index] if derived_per_round else {}
         _take(here, origin, {slot: d.spread for slot, d in derived.items()}, round_.index)
-        for slot in derived if origins else ():
+        for slot in derived if origins and round_.index else ():  # nothing is older than the first round
             origin[slot] = _newest_input(slot, knowledge, origin, round_.index, frozenset())
         facts.slots.append(here)
         facts.origin.append(origin)

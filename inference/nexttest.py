@@ -35,15 +35,23 @@ def open_findings(knowledge: Knowledge, latest: RoundResult) -> list[str]:
 
 
 def next_tests(
-    knowledge: Knowledge, latest: RoundResult, ahead: Ahead, causes: Sequence[CauseResult], gate: GateResult
+    knowledge: Knowledge,
+    latest: RoundResult,
+    unknown: Sequence[str],
+    ahead: Ahead,
+    causes: Sequence[CauseResult],
+    gate: GateResult,
 ) -> tuple[NextTest, ...]:
     """Return the tests that may be done now and tell something, the most bits for a minute first.
 
-    ``ahead`` : from the findings that :func:`shared_and_open` names.
+    Parameters
+    ----------
+    unknown : the findings of :func:`open_findings`
+    ahead : looked ahead to those of them that :func:`shared_and_open` names
     """
     now = {c.id: (c.now if c.state == "present" else 0.0) for c in causes}
     gain = shared_gains(ahead)
-    for finding, bits in private_gains(knowledge, now, open_findings(knowledge, latest)).items():
+    for finding, bits in private_gains(knowledge, now, unknown).items():
         gain[finding] = max(gain.get(finding, 0.0), bits)
     out = []
     for test in knowledge.tests.values():

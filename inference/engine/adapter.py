@@ -57,14 +57,15 @@ Activation: Any = experta.activation.Activation
 
 
 class Held:
-    """The value of one fact, compared by identity: hashing a sample of thousands would cost more than
-    matching.
+    """The value of one fact and the ways that it serves, compared by identity: hashing a sample of thousands would
+    cost more than matching.
     """
 
-    __slots__ = ("value",)
+    __slots__ = ("value", "ways")
 
-    def __init__(self, value: Value | None) -> None:
+    def __init__(self, value: Value | None, ways: tuple[int, ...] = ()) -> None:
         self.value = value
+        self.ways = ways
 
 
 class SlotFact(Fact):  # type: ignore[misc]
@@ -92,13 +93,8 @@ class _Tables:
 
     def __init__(self, stage: Stage) -> None:
         self.facts: dict[str, Any] = {s: type(f"Fact_{s}", (SlotFact,), {}) for s in stage.slots}
-        self.slots: dict[Any, str] = {kind: slot for slot, kind in self.facts.items()}
         self.rules = tuple(self.rule(stage, w, ()) for w in range(len(stage.ways)))
         self._predicates: dict[tuple[int, tuple[bool | None, ...]], Any] = {}
-        # Where no literal and no way is served by the unknown, an unknown fact could match nothing.
-        self.minds_unknown = {
-            stage.literals[i].slot for i, row in enumerate(stage.served) if row[stage.literals[i].test(None)]
-        }
 
     def rule(self, stage: Stage, way: int, patterns: tuple[Any, ...]) -> Any:
         """Make the Rule of one way; its right-hand side notes that it fired."""
@@ -142,9 +138,8 @@ class _Counting(Matcher):  # type: ignore[misc]
         tables = self.engine.tables
         ready: list[int] = []
         for fact in adding or ():
-            slot = tables.slots.get(type(fact))
-            if slot is not None:
-                ready += self.countdown.take(slot, fact["held"].value)
+            if type(fact) is not InitialFact:
+                ready += self.countdown.take(fact["held"].ways)
         # the facts of an activation are left out: no two activations share a rule, and the verdicts hold them
         return [Activation(tables.rules[way], ()) for way in ready], []
 
@@ -215,12 +210,14 @@ def open_engine(stage: Stage, matcher: Matching = "counting") -> Callable[[Mappi
 
     def add(values: Mapping[str, Value | None]) -> list[int]:
         told = len(engine.fired)
-        facts = [
-            tables.facts[slot](Held(value))
-            for slot, value in values.items()
-            if slot in tables.facts and (value is not None or slot in tables.minds_unknown)
-        ]
-        engine.declare(*facts)
+        # a fact that serves no need of any way could match nothing
+        engine.declare(
+            *(
+                tables.facts[slot](Held(value, ways))
+                for slot, value in values.items()
+                if slot in tables.facts and (ways := stage.served_by(slot, value))
+            )
+        )
         engine.run()
         fired: list[int] = engine.fired[told:]
         return fired

@@ -7,26 +7,21 @@ Programming 1(3) 267-284). Each distinct literal is tested once per fact, howeve
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from inference.engine.program import Stage
-from inference.values import Value
 
 
 class Countdown:
     """The counters of one run over one stage; facts are only ever added, each slot once."""
 
     def __init__(self, stage: Stage) -> None:
-        self._stage = stage
         self._left = list(stage.sizes)
 
-    def take(self, slot: str, value: Value | None) -> list[int]:
-        """Take the value of ``slot`` (None: unknown) and return the ways that it completes.
-
-        Raises
-        ------
-        RuleError : a condition cannot read the value
-        """
+    def take(self, served: Iterable[int]) -> list[int]:
+        """Take a fact by the ways that it brings nearer, once a need, and return those that it completes."""
         left, ready = self._left, []
-        for way in self._stage.served_by(slot, value):
+        for way in served:
             left[way] -= 1
             if not left[way]:
                 ready.append(way)

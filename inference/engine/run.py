@@ -165,9 +165,9 @@ def _leanings(stage: Stage, spoke: Iterable[str], known: Facts) -> dict[str, lis
     """Find the rules held back only by derived readings astride a limit; see :class:`Leaning`."""
     open_literals = {
         i
-        for slot, value in known.items()
-        if isinstance(value, Spread)
-        for i in stage.by_slot.get(slot, ())
+        for slot, literals in stage.by_slot.items()
+        if isinstance(value := known.get(slot), Spread)
+        for i in literals
         if stage.outcome(i, value) is None
     }
     quiet = {w for i in open_literals for w in stage.readers[i]}

@@ -76,14 +76,19 @@ def between_log(z: Numeric, low: float, mid: float, high: float) -> Array:
 def spread(values: Array) -> Spread:
     """Return the 10, 50 and 90 % points of a sample [its unit], with the sorted sample behind them."""
     ordered: list[float] = np.sort(values).tolist()
-    return Spread(_point(ordered, 0.1), _point(ordered, 0.5), _point(ordered, 0.9), tuple(ordered))
+    low, mid, high = (ordered[i] + part * (ordered[j] - ordered[i]) for i, j, part in _places(len(ordered)))
+    return Spread(low, mid, high, tuple(ordered))
 
 
-def _point(ordered: list[float], share: float) -> float:
-    place = min(max(share * len(ordered) - 0.5, 0.0), len(ordered) - 1.0)  # each member stands mid in its N-th
-    below = int(place)
-    above = min(below + 1, len(ordered) - 1)
-    return ordered[below] + (place - below) * (ordered[above] - ordered[below])
+@lru_cache(maxsize=8)
+def _places(count: int) -> tuple[tuple[int, int, float], ...]:
+    """Return where the 10, 50 and 90 % points lie in a sorted sample: between which two members, and how far."""
+    out = []
+    for share in (0.1, 0.5, 0.9):
+        place = min(max(share * count - 0.5, 0.0), count - 1.0)  # each member stands mid in its N-th
+        below = int(place)
+        out.append((below, min(below + 1, count - 1), place - below))
+    return tuple(out)
 
 
 def normal_spread(value: float, error: float) -> Spread:
