@@ -118,6 +118,12 @@ def reading_unused(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
             yield reading, "no rule and no derived reading uses it"
 
 
+def derived_unread(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
+    """What is worked out and shown, but no rule draws a conclusion from."""
+    read = {slot.split(".")[0] for slot in _read_slots(knowledge)}
+    yield from ((d, "no rule reads it") for d in knowledge.derived if d not in read)
+
+
 def code_group_empty(knowledge: model.Knowledge) -> Iterator[tuple[str, str]]:
     filled = {c.group for c in knowledge.codes.values()}
     yield from ((g, "no code is in it") for g in knowledge.code_groups if g not in filled)
@@ -196,7 +202,7 @@ CHECKS: dict[str, Check] = {
     f.__name__.replace("_", "-"): f
     for f in (
         cause_without_a_way, finding_nobody_sets, finding_nobody_reads, finding_one_sided, question_unused,
-        reading_unused, code_group_empty, code_group_idle, limits_too_close, causes_alike, voted_twice,
+        reading_unused, derived_unread, code_group_empty, code_group_idle, limits_too_close, causes_alike, voted_twice,
         alike_rules,
     )
 }  # fmt: skip
