@@ -178,6 +178,12 @@ class _CountingEngine(_Engine):
     __matcher__ = _Counting
     __strategy__ = _BySalience
 
+    def declare(self, *facts: Any) -> None:
+        """Declare facts between two runs, as experta does once it has looked for patterns; there are none."""
+        for fact in facts:
+            self.facts.declare(fact)
+        self.strategy.update_agenda(self.agenda, *self.get_activations())
+
     def get_activations(self) -> tuple[list[Any], list[Any]]:
         """Ask the matcher only where something was declared since; experta asks after every rule that fired."""
         return super().get_activations() if self.facts.added else ([], [])
