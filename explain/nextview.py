@@ -114,14 +114,14 @@ def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
         case=result.case.name,
         knowledge=KnowledgeUsed(version=__version__, hash=result.knowledge_hash, shop_layer=None),
         decision=plan.decision,
-        trouble=rounded(plan.trouble),
+        trouble=_share(plan.trouble),
         steps=[_step(knowledge, plan, i) for i in range(len(plan.steps))],
         expected_minutes=rounded(plan.cost),
-        handed_on=rounded(plan.handed_on),
+        handed_on=_share(plan.handed_on),
         repairs_only=_naive(plan.repairs_only),
         most_probable_first=_naive(plan.by_probability),
         cheapest_first=_naive(plan.by_price),
-        rest=rounded(plan.rest),
+        rest=_share(plan.rest),
         needed=[
             NeededShape(finding=n.finding, says=n.says, minutes=n.minutes, test=n.test, step=n.in_step)
             for n in plan.needed
@@ -139,6 +139,11 @@ def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
     )
 
 
+def _share(p: float) -> float:
+    """Return a probability that sums and differences may have pushed a rounding error past its ends."""
+    return rounded(min(max(p, 0.0), 1.0))
+
+
 def say_assumption(knowledge: Knowledge, name: str, share: float, names: Sequence[str]) -> str:
     """Return the sentence of one assumption."""
     titles = [
@@ -148,7 +153,7 @@ def say_assumption(knowledge: Knowledge, name: str, share: float, names: Sequenc
 
 
 def _naive(plan: Naive) -> NaiveShape:
-    return NaiveShape(causes=list(plan.order), minutes=rounded(plan.cost), handed_on=rounded(min(plan.handed_on, 1.0)))
+    return NaiveShape(causes=list(plan.order), minutes=rounded(plan.cost), handed_on=_share(plan.handed_on))
 
 
 def _action(knowledge: Knowledge, action: Action) -> ActionShape:
@@ -169,7 +174,7 @@ def _step(knowledge: Knowledge, plan: Plan, index: int) -> StepShape:
         price=rounded(step.price),
         saves=rounded(step.saves),
         why=_why(knowledge, plan, index),
-        causes=[CauseMoved(cause=c, low=rounded(low), high=rounded(min(high, 1.0))) for c, low, high in step.parts],
+        causes=[CauseMoved(cause=c, low=_share(low), high=_share(high)) for c, low, high in step.parts],
         outcomes=[_outcome(knowledge, step, o) for o in step.outcomes],
         set_up=step.set_up,
         set_up_stands=step.shared,
@@ -204,8 +209,8 @@ def _outcome(knowledge: Knowledge, step: PlanStep, outcome: After) -> OutcomeSha
         seen=_seen(knowledge, step, outcome),
         findings={f: "holds" if holds else "fails" for f, holds in outcome.said},
         cured=outcome.cured,
-        chance=rounded(min(outcome.chance, 1.0)),
-        top={c: rounded(min(p, 1.0)) for c, p in outcome.top},
+        chance=_share(outcome.chance),
+        top={c: _share(p) for c, p in outcome.top},
         decision=outcome.decision,
         then=_action(knowledge, outcome.then),
         minutes_after=rounded(outcome.cost),
