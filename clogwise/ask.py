@@ -84,7 +84,7 @@ def whatif(case: CaseFile, changes: Changes, json: AsJson = False, all: Everythi
     whatifview.show(answer, _console(), everything=all)
 
 
-def tipping(case: CaseFile, json: AsJson = False) -> None:
+def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> None:
     """Say which single fact, at which value, would turn the decision or the most probable cause.
 
     Example: clogwise tipping cases/school-run.yaml
@@ -98,7 +98,7 @@ def tipping(case: CaseFile, json: AsJson = False) -> None:
     answer = tippingview.answer(knowledge, again.base, ask(read, knowledge, again))
     if json:
         return _dump(answer)
-    tippingview.show(answer, _console())
+    tippingview.show(answer, _console(), everything=all)
 
 
 def proof(case: CaseFile, json: AsJson = False) -> None:

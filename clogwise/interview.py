@@ -16,7 +16,7 @@ from rich.text import Text
 
 from clogwise.casedata import CaseData, Unreadable
 from clogwise.files import write_whole
-from explain.startwords import asked, cautions, question, reasons
+from explain.startwords import asked, cautions, choices, chosen, question, reasons
 from explain.words import say
 from inference.belief.net import ImpossibleEvidence
 from inference.diagnose import diagnose
@@ -118,6 +118,12 @@ class Interview:
                 return "done"
 
     def _take(self, slot: str, line: str) -> bool:
+        if choices(self.knowledge, slot):
+            option = chosen(self.knowledge, slot, line)
+            if option is None:
+                self._say(say("start.again", says=say("start.no_choice", said=line)), "red")
+                return False
+            line = option
         before, warnings = self.case.data, {w.says for w in self.case.case.warnings}
         try:
             self.case.put(slot, line)
@@ -161,7 +167,13 @@ class Interview:
         return None if line is None else " ".join(line.split())
 
     def _say(self, text: str, style: str = "") -> None:
-        self.out.print(Text(text, style=style))
+        """Print a text; a line that begins with a gap (a choice) goes on below its own words, not below the gap."""
+        for line in text.split("\n"):
+            first = "  " if line.startswith("  ") else ""
+            for piece in Text(line.strip(), style=style).wrap(self.out, max(self.out.width - 4, 20)):
+                piece.rstrip()
+                self.out.print(Text(first) + piece, soft_wrap=True)
+                first = "    " if line.startswith("  ") else ""
 
 
 def interview(

@@ -16,11 +16,12 @@ NEVER = 55.0  # min, from which the tables mean never
 
 
 def lines(result: Result) -> list[Line]:
-    """Return the lines: how long and how hot, limit and peak, and the verdict on a burn that was read."""
+    """Return the lines: how long and how hot, limit and peak if one may come; the verdict on a burn that was read."""
     latest, derived = result.case.rounds[-1], result.latest.derived
     out: list[str] = []
     minutes, hot = derived.get("burn_minutes"), derived.get("burn_minutes_until_hot")
-    if minutes is not None and hot is not None and minutes.spread.mid < NEVER:
+    foretold = result.gate.decision in ("clear", "hold")  # elsewhere no burn is to be lit
+    if foretold and minutes is not None and hot is not None and minutes.spread.mid < NEVER:
         high = f"{minutes.spread.high:.0f}"
         low = f"{minutes.spread.low:.0f}"
         late = hot.spread.high
@@ -28,7 +29,7 @@ def lines(result: Result) -> list[Line]:
         out.append(tell("burn", key, low=low, high=high, hot=f"{late:.0f}"))
     for slot, key in (("burn_inlet_needed", "needs"), ("burn_soot_limit", "limit"), ("burn_peak_at_idle", "peak")):
         found = derived.get(slot)
-        if found is not None:
+        if foretold and found is not None:
             s = found.spread
             told = {"low": about(s.low), "mid": about(s.mid), "high": about(s.high)}
             if key == "needs":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pydantic import BaseModel
 from rich.console import Console
 from rich.table import Table
@@ -10,7 +12,7 @@ from rich.text import Text
 from explain.terminal import Line, print_block
 from explain.words import figure, phrases, say
 from inference.result import Result
-from inference.understood import understood
+from inference.understood import Understood, understood
 from kb.model import Knowledge
 
 MOST = 8  # missing facts told
@@ -49,8 +51,8 @@ def as_shape(knowledge: Knowledge, result: Result) -> Check:
     conditions = phrases()["condition"]
     rows = [
         Row(
-            section=u.section, name=f"{u.name} {conditions[u.condition]}" if u.condition else u.name, value=u.text,
-            given=u.given, note=u.note,
+            section=u.section, name=_name(u, conditions),
+            value=_value(u), given="" if u.given == _value(u) else u.given, note=u.note,
         )
         for u in understood(result.case, knowledge)
     ]  # fmt: skip
@@ -60,6 +62,20 @@ def as_shape(knowledge: Knowledge, result: Result) -> Check:
         warnings=[str(w) for w in result.case.warnings],
         missing=missing(knowledge, result),
     )
+
+
+def _name(u: Understood, conditions: Mapping[str, str]) -> str:
+    """Return what was read, with the condition it was taken at where its title does not end on it already."""
+    at = conditions[u.condition] if u.condition else ""
+    return u.name if u.name.endswith(at) else f"{u.name} {at}"
+
+
+def _value(u: Understood) -> str:
+    """Return a value as exact as it can have been read: four figures, whole thousands with a mark between them."""
+    if not isinstance(u.value, float):
+        return u.text
+    figures = f"{u.value:,.0f}" if abs(u.value) >= 1000 else f"{u.value:.4g}"
+    return f"{figures} {u.unit}".strip()
 
 
 def missing(knowledge: Knowledge, result: Result) -> list[Missing]:
@@ -101,9 +117,9 @@ def show(knowledge: Knowledge, result: Result, out: Console) -> None:
     """Print the answer as one table and two short lists."""
     answer = as_shape(knowledge, result)
     out.print(Text(answer.case, style="bold"))
-    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
-    for _ in range(3):
-        table.add_column(overflow="fold")
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0), expand=True)
+    for share in (None, 3, 2):
+        table.add_column(overflow="fold", ratio=share)
     section = ""
     for row in answer.understood:
         shown = row.section if row.section != section else ""

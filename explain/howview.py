@@ -158,7 +158,7 @@ def show(answer: How, out: Console, everything: bool = False) -> None:
     if rest := len(answer.grounds) - len(named):
         lines.append((" " * len(_decibans(0)), Text(say("how.slight", count=rest), style="dim")))
     lines.append((_decibans(answer.total_decibans), Text(say("how.sum"), style="bold")))
-    lines.append(Text(say("how.scale"), style="dim"))
+    lines.append(Text(say("why.scale"), style="dim"))
     parts = answer.start_decibans + sum(g.decibans for g in answer.grounds)
     if abs(parts - answer.total_decibans) >= 1:
         lines.append(Text(say("how.not_added"), style="dim"))

@@ -2,16 +2,51 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 from explain.words import phrases, say
 from inference.plan.asking import Ask
-from kb.model import Knowledge
+from kb.model import FilterType, Knowledge, Layout
 
 EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "2.5 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
 
 
 def question(knowledge: Knowledge, slot: str) -> str:
-    """Return the question for a fact, with what an answer looks like."""
-    return f"{asked(knowledge, slot)} ({looks_like(knowledge, slot)})"
+    """Return the question for a fact, with what an answer looks like; choices stand below it, numbered."""
+    text = f"{asked(knowledge, slot)} ({looks_like(knowledge, slot)})"
+    numbered = enumerate(choices(knowledge, slot).values(), 1)
+    return "\n".join([text, *(f"  {number} {title}" for number, title in numbered)])
+
+
+def choices(knowledge: Knowledge, slot: str) -> dict[str, str]:
+    """Return what a fact of the vehicle may be, id to title; nothing for other facts."""
+    if slot == "filter.substrate":
+        return {id_: id_.replace("_", " ") for id_ in knowledge.substrates}
+    kinds: dict[str, Mapping[str, FilterType | Layout]] = {
+        "filter.type": knowledge.filter_types, "layout": knowledge.layouts,
+    }  # fmt: skip
+    return {id_: entry.title for id_, entry in kinds.get(slot, {}).items()}
+
+
+def chosen(knowledge: Knowledge, slot: str, said: str) -> str | None:
+    """Return the id that a number, an id, a title or some of its words name; None where none or several do."""
+    options = choices(knowledge, slot)
+    if said.isdecimal():
+        return list(options)[int(said) - 1] if 0 < int(said) <= len(options) else None
+    words = _words(said)
+    for id_, title in options.items():
+        if words in (_words(id_), _words(title)):
+            return id_
+    found = [
+        id_ for id_, title in options.items()
+        if words and all(any(t.startswith(w) for t in _words(f"{id_} {title}")) for w in words)
+    ]  # fmt: skip
+    return found[0] if len(found) == 1 else None
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[^\W_]+", text.lower())
 
 
 def asked(knowledge: Knowledge, slot: str) -> str:
@@ -30,19 +65,15 @@ def asked(knowledge: Knowledge, slot: str) -> str:
 def looks_like(knowledge: Knowledge, slot: str) -> str:
     """Return in a few words what an answer to a fact looks like."""
     name = slot.partition(".")[0]
-    options = {
-        "filter.type": list(knowledge.filter_types),
-        "filter.substrate": list(knowledge.substrates),
-        "layout": list(knowledge.layouts),
-    }.get(slot)
     if slot in ("complaint", "codes"):
         return say("start.text" if slot == "complaint" else "start.codes")
-    if options is None and slot in knowledge.questions:
-        options = list(knowledge.questions[slot].options)
-        if options == ["yes", "no"]:
+    if choices(knowledge, slot):
+        return say("start.choices")
+    if slot in knowledge.questions:
+        options = knowledge.questions[slot].options
+        if list(options) == ["yes", "no"]:
             return say("start.yes_no")
-    if options is not None:
-        return say("start.options", list=", ".join(options))
+        return say("start.options", list=", ".join(o.replace("_", " ") for o in options))
     unit = knowledge.readings[name].unit if name in knowledge.readings else "l" if "litres" in slot else "km"
     if unit == "1":
         return say("start.number")

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
+from explain.jsonout import round_names
 from explain.rangeview import beyond_range
 from explain.words import Speaker, figure, phrases, quantity, say
 from inference.belief.evidence import COMPLAINT
@@ -130,6 +131,8 @@ class Terminal:
                 lines.append(Text(told))
         if not lines:
             lines.append(Text(say("why.no_gauge")))
+        elif self.r.case.engine_litres is None:
+            lines.append(Text(say("why.no_size"), style="dim"))
         parts = []
         for slot, key in (("restriction_index.fast_idle", "restriction"), ("soot_load", "soot"), ("ash_load", "ash")):
             value = facts.get(slot)
@@ -145,12 +148,15 @@ class Terminal:
         lines: list[Line] = []
         for cause in shown:
             lines += self.cause(cause, EVIDENCE if not self.all else 99)
+        if not shown:
+            lines.append(Text(say("why.nothing_stands_out")))
         lines.append((f"{'':12}{percent(self.r.none_listed):>5}  ", Text(say("why.none_listed"), style="dim")))
         if rest := len(self.r.causes) - len(shown):
             below = max((c.probability for c in self.r.causes if c not in shown), default=0.0)
             told = say("why.nothing_else", count=rest, percent=percent(max(below, 0.01), up=True))
             lines.append((" " * 19, Text(told, style="dim")))
-        self._block("causes", lines)
+        heading = str(phrases()["heading"]["causes"])
+        print_block(self.out, f"{heading} ({say('why.scale')})" if any(c.weights for c in shown) else heading, lines)
 
     def cause(self, c: CauseResult, evidence: int) -> list[Line]:
         """Return the lines of one cause: level, probability, title, and its strongest evidence each way."""
@@ -186,7 +192,8 @@ class Terminal:
 
     def _evidence(self, sign: str, weight: Weight) -> Line:
         body = Text(self.speaker.finding_says(weight.finding, weight.round))
-        body.append(f" ({weight.decibans:+.0f} dB)", style="dim")
+        said_in = f"{round_names(self.r)[weight.round]}, " if weight.round != len(self.r.rounds) - 1 else ""
+        body.append(f" ({said_in}{weight.decibans:+.0f} dB)", style="dim")
         return (Text(f"{sign:>17}  ", style="dim"), body)
 
     def next(self, limit: int | None) -> None:
@@ -211,9 +218,13 @@ class Terminal:
         return out[:2]
 
     def _work(self) -> None:
-        lines: list[Line] = [
-            (f"{i}. ", Text(self.k.remedies[step.remedy].title)) for i, step in enumerate(self.r.work, 1)
-        ]
+        lines: list[Line] = []
+        for i, step in enumerate(self.r.work, 1):
+            remedy = self.k.remedies[step.remedy]
+            text = Text(remedy.title)
+            if remedy.place == "the burn" and self.r.gate.decision != "clear":
+                text.append(f" ({say('why.burn_waits')})", style="bold")
+            lines.append((f"{i}. ", text))
         if lines:
             self._block("work", lines)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from pydantic import BaseModel
 from rich.console import Console
@@ -17,9 +17,15 @@ from inference.questions.instrument import WITHIN
 from inference.questions.tipping import Tipping, Turn
 from kb.model import Knowledge
 
+FEW = 8  # facts not known that are told unasked
+FAR_OFF = 20.0  # errors of the instrument, beyond which their number tells a person nothing
+
 
 class TurnShape(BaseModel):
-    """One fact and where it turns the answer. ``errors`` are standard errors of the instrument, null for words."""
+    """One fact and where it turns the answer.
+
+    ``errors`` are standard errors of the instrument, null for words; ``told``: by a person, without an instrument.
+    """
 
     slot: str
     title: str
@@ -33,6 +39,7 @@ class TurnShape(BaseModel):
     exact: bool
     errors: float | None
     measure_again: bool
+    told: bool
     decision: str
     top: str | None
     top_title: str | None
@@ -80,14 +87,20 @@ def _turn(knowledge: Knowledge, speaker: StandingSpeaker, turn: Turn) -> TurnSha
         exact=turn.exact,
         errors=None if turn.errors is None else rounded(turn.errors),
         measure_again=turn.within_error,
+        told=_told(knowledge, turn.slot),
         decision=turn.decision,
         top=turn.top,
         top_title=knowledge.causes[turn.top].title if turn.top else None,
     )
 
 
-def show(found: TippingAnswer, out: Console) -> None:
-    """Print the answer."""
+def _told(knowledge: Knowledge, slot: str) -> bool:
+    reading = knowledge.readings.get(slot.partition(".")[0])
+    return reading is not None and reading.group == "usage"
+
+
+def show(found: TippingAnswer, out: Console, everything: bool = False) -> None:
+    """Print the answer; of the facts not known only ``FEW`` unless ``everything``, those that forbid a burn first."""
     top = lower(found.top_title) if found.top_title else say("ask.none")
     out.print(Text(say("tipping.stands", decision=decision_word(found.decision), top=top)))
     groups = (
@@ -96,11 +109,27 @@ def show(found: TippingAnswer, out: Console) -> None:
         ("open", [t for t in found.turns if not t.given]),
     )
     for heading, turns in groups:
-        if turns:
-            print_block(out, say(f"tipping.{heading}"), _lines(found, turns))
+        if not turns:
+            continue
+        shown = turns if everything or heading != "open" else _first(found, turns)
+        lines = list(_lines(found, shown))
+        if rest := len(_facts(turns)) - len(_facts(shown)):
+            lines.append(("  ", Text(say("whynot.more", count=rest), style="dim")))
+        print_block(out, say(f"tipping.{heading}"), lines)
     if not found.turns:
         out.print(Text(say("tipping.none")))
     out.print(Text(say("tipping.tried", count=found.tried), style="dim"))
+
+
+def _facts(turns: Iterable[TurnShape]) -> list[tuple[str, str]]:
+    return list(dict.fromkeys((t.slot, t.round) for t in turns))
+
+
+def _first(found: TippingAnswer, turns: Sequence[TurnShape]) -> list[TurnShape]:
+    """Return the turns of the first few facts, those that turn the decision before those that only turn the cause."""
+    bears = _facts(t for t in turns if t.decision != found.decision)
+    shown = [*bears, *(f for f in _facts(turns) if f not in bears)][:FEW]
+    return [t for fact in shown for t in turns if (t.slot, t.round) == fact]
 
 
 def _lines(found: TippingAnswer, turns: Iterable[TurnShape]) -> Iterable[tuple[str, Text]]:
@@ -114,14 +143,15 @@ def _lines(found: TippingAnswer, turns: Iterable[TurnShape]) -> Iterable[tuple[s
             yield ("· ", Text(say(f"tipping.{key}", title=turn.title, value=now), style="bold"))
         line = Text(say("tipping.turn", where=_where(turn), what=_what(found, turn)))
         notes = []
-        if turn.errors is not None:
-            notes.append(say("tipping.errors", errors=f"{turn.errors:.1f}"))
+        if turn.errors is not None and not turn.told:
+            key = "on_limit" if turn.errors < 0.05 else "far_off" if turn.errors > FAR_OFF else "errors"
+            notes.append(say(f"tipping.{key}", errors=f"{turn.errors:.1f}"))
         if isinstance(turn.at, float):
             notes.append(say("tipping.exact" if turn.exact else "tipping.smooth"))
         if notes:
             line.append(f" ({'; '.join(notes)})", style="dim")
         if turn.measure_again:
-            line.append(f" {say('tipping.again')}", style="bold")
+            line.append(f" {say('tipping.ask_again' if turn.told else 'tipping.again')}", style="bold")
         yield ("    ", line)
 
 

@@ -242,8 +242,10 @@ def rule_lines(found: FindingAnswer, everything: bool, most: int = FEW, depth: i
 def premise_text(premise: PremiseShape) -> Text:
     """Return one premise as a line: value, wanted limit, verdict, margin, and what would make it known."""
     text = Text(say("whynot.premise", title=premise.title, value=premise.value))
-    text.append(f" [{wanted(premise.condition, premise.slot, premise.part)}] ", style="dim")
-    text.append(_verdict(premise), style="green" if premise.serves else "bold" if premise.state == "not met" else "")
+    text.append(f" [{wanted(premise.condition, premise.slot, premise.part)}]", style="dim")
+    if verdict := _verdict(premise):
+        style = "green" if premise.serves else "bold" if premise.state == "not met" else ""
+        text.append(f" {verdict}", style=style)
     if premise.margin is not None:
         key = "whynot.inside" if premise.margin >= 0 else "whynot.off"
         margin = sharp(abs(premise.margin), "K" if premise.unit == "°C" else premise.unit)
@@ -264,6 +266,8 @@ def _verdict(premise: PremiseShape) -> str:
         return say("whynot.serves_none")
     if premise.part == "none" and premise.state == "met":
         return say("whynot.blocks")
+    if premise.state == "unknown" and not premise.derived:
+        return ""  # the value says already that it is not known
     return say({"met": "whynot.met", "not met": "whynot.not_met", "unknown": "whynot.unknown"}[premise.state])
 
 
@@ -316,7 +320,7 @@ def _unseen(unseen: UnseenShape) -> str:
 
 
 def show_decision(found: DecisionAnswer, out: Console, everything: bool = False) -> None:
-    """Print the answer for a decision."""
+    """Print the answer for a decision; what is only not known yet is a list of things to do unless ``everything``."""
     out.print(Text(say("whynot.why_decision", decision=decision_word(found.wanted)), style="bold"))
     if found.wanted == found.taken:
         out.print(Text("  " + say("whynot.is_taken")))
@@ -328,10 +332,16 @@ def show_decision(found: DecisionAnswer, out: Console, everything: bool = False)
     obstacles = found.obstacles
     if found.wanted == "do not burn" and not everything:
         obstacles = obstacles[:FEW]
+    missing = [] if everything else [o for o in obstacles if o.kind == "missing"]
     for obstacle in obstacles:
+        if obstacle in missing:
+            continue
         kind = phrases()["whynot"]["obstacle"][obstacle.kind]
         lines = rule_lines(obstacle.finding, everything, 1) if obstacle.finding else []
         print_block(out, say("ask.fact", title=kind, value=obstacle.says), lines)
+    if missing:
+        lines = [("· ", Text(o.says)) for o in missing]
+        print_block(out, say("whynot.missing", count=len(missing)), lines)
     if len(obstacles) < len(found.obstacles):
         out.print(Text(say("whynot.more", count=len(found.obstacles) - len(obstacles)), style="dim"))
     out.print(Text(say("whynot.precedence"), style="dim"))

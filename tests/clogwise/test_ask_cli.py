@@ -49,7 +49,7 @@ def asked(*words: str) -> str:
         (["tipping"], ["As it stands: HOLD", "from 75 °C up", "5.5 errors of the instrument", "DO NOT BURN"]),
         (["proof"], ["What holds the burn", "coolant temperature on the road: 64 °C", "facts in the case"]),
         (["rather", "thermostat_stuck_open", "short_trips"], ["rather than short trips only?", "64 °C"]),
-        (["whynot", "clear"], ["The decision is HOLD", "wanted: at least 80 °C", "off by 16 K", "not answered"]),
+        (["whynot", "clear"], ["The decision is HOLD", "wanted: at least 80 °C", "off by 16 K", "Not known yet, "]),
         (["whynot", "engine_runs_cold"], ["engine-gets-warm", "wanted: at least 80 °C"]),
         (["whynot", "egr_stuck_open"], ["What stands before it", "thermostat does not shut", "it shows this in"]),
         (["whynot", "thermostat_stuck_open"], ["It is said"]),

@@ -83,10 +83,16 @@ def test_two_rounds_side_by_side() -> None:
 
 
 def test_the_gate_says_what_the_burn_should_do() -> None:
-    said = " ".join(asked("gate", "cases/eel-estate.yaml").split())
+    said = " ".join(asked("gate", "cases/tram-stop.yaml").split())
     assert "This burn should take" in said
     assert "should pass 450 °C" in said
     assert "never with more than" in said
+
+
+@pytest.mark.parametrize("case", ["eel-estate", "meadow-vet"])
+def test_where_no_burn_is_to_be_lit_none_is_foretold(case: str) -> None:
+    """Beside DO NOT BURN and NO BURN NEEDED, how long the burn should take reads like a leave to light it."""
+    assert "This burn should take" not in asked("gate", f"cases/{case}.yaml")
 
 
 def test_what_the_letter_gets() -> None:

@@ -11,7 +11,7 @@ from rich.console import Console
 
 from clogwise.casedata import CaseData, Unreadable
 from clogwise.interview import BASICS, Interview, interview, open_case
-from explain.startwords import question
+from explain.startwords import chosen, question
 from inference.case import Case
 from inference.diagnose import diagnose
 from inference.plan.asking import next_fact
@@ -184,6 +184,39 @@ def test_yaml_writes_what_it_reads(knowledge: Knowledge) -> None:
     assert parse_yaml(text, "x").data == data
     assert b"a: yes\n" in text
     assert b"b: 2026-03-02\n" in text
+
+
+@pytest.mark.parametrize(
+    ("slot", "said", "id_"),
+    [
+        ("filter.type", "1", "coated"),
+        ("filter.type", "coated", "coated"),
+        ("filter.type", "Plain filter, no coating and no additive", "uncoated"),
+        ("filter.type", "nitrogen oxide", "coated_with_scr"),
+        ("filter.substrate", "alu", "aluminium titanate"),
+        ("layout", "2", "differential_pressure_two_temperatures"),
+        ("layout", "outside air", "gauge_pressure_upstream"),
+        ("layout", "temperatures", None),
+        ("filter.type", "0", None),
+        ("filter.type", "99", None),
+        ("filter.type", "maybe", None),
+    ],
+)
+def test_a_choice_is_taken_by_number_or_by_its_words(
+    slot: str, said: str, id_: str | None, knowledge: Knowledge
+) -> None:
+    assert chosen(knowledge, slot, said) == id_
+
+
+def test_no_id_is_shown_to_the_person_asked(tmp_path: Path, knowledge: Knowledge) -> None:
+    """Ids with underscores are for files; who is asked sees words, and a choice that is none is asked again."""
+    path = tmp_path / "x.yaml"
+    talk, said = hold(path, knowledge, ["smoke", "2.0 l", "", "perhaps", "3", "", "", "2", *["unknown"] * 150])
+    assert not [word for word in said.split() if "_" in word and "/" not in word]
+    assert "'perhaps' names none of these" in said
+    assert talk.case.case.filter_type == "coated_with_scr"
+    assert talk.case.case.layout == "differential_pressure_two_temperatures"
+    assert all(len(line) <= 100 for line in said.splitlines())
 
 
 def test_a_word_that_is_no_option_changes_nothing(tmp_path: Path, knowledge: Knowledge) -> None:
