@@ -5,6 +5,7 @@ Each command reads the case, asks one question and prints the answer in words or
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
@@ -28,6 +29,8 @@ Changes = Annotated[
     list[str],
     typer.Argument(metavar="NAME=VALUE...", help="changes, such as coolant_temperature.road=88°C or codes=P0128"),
 ]
+CODE = re.compile(r"[PBCUpbcu][0-9A-Fa-f]{4}")
+WHAT_CHANGES = "reading, usage figure, question, code or fact of the filter"
 DECISIONS = ("clear", "hold", "not needed", "do not burn")
 
 
@@ -62,9 +65,9 @@ def _cause(knowledge: Knowledge, name: str, command: str) -> str:
 def _named(knowledge: Knowledge, change: str) -> str:
     """Return a change with its fact by the name a case file has for it ("coolant on the road=88 °C")."""
     name, equals, value = change.partition("=")
-    if " " not in name.strip() or not equals:
+    if not equals or not name.strip() or set("_.") & set(name) or CODE.fullmatch(name.strip()):
         return change
-    return naming.meant(name.strip(), [naming.facts(knowledge)], "reading or question", "what if") + equals + value
+    return naming.meant(name.strip(), [naming.facts(knowledge)], WHAT_CHANGES, "what if") + equals + value
 
 
 def whatif(case: CaseFile, changes: Changes, json: AsJson = False, all: Everything = False) -> None:
@@ -78,7 +81,7 @@ def whatif(case: CaseFile, changes: Changes, json: AsJson = False, all: Everythi
 
     knowledge, read = _read(case)
     new = parse_changes([_named(knowledge, change) for change in changes])
-    answer = whatifview.answer(knowledge, ask(read, knowledge, new))
+    answer = whatifview.answer(knowledge, ask(read, knowledge, new), new)
     if json:
         return _dump(answer)
     whatifview.show(answer, _console(), everything=all)

@@ -37,16 +37,22 @@ def facts(knowledge: Knowledge) -> dict[str, str]:
     """Return what ``whatif`` may change: slot to title, a reading with the condition it is taken at."""
     from explain.words import phrases
     from inference.change import slots_that_change
+    from inference.questions.change import NUMBERS, WORDS
+    from inference.understood import FIGURE_TITLES
 
     words = phrases()["condition"]
     out = {}
     for slot in slots_that_change(knowledge):
         name, _, condition = slot.partition(".")
         if name in knowledge.readings:
-            out[slot] = f"{knowledge.readings[name].title} {words.get(condition, condition)}".strip()
+            title, at = knowledge.readings[name].title, words.get(condition, condition)
+            out[slot] = title if title.endswith(at) else f"{title} {at}"
         elif slot in knowledge.questions:
             out[slot] = knowledge.questions[slot].text
-    return out
+        else:
+            out[slot] = phrases()["slot"].get(slot, slot)
+    out |= {slot: FIGURE_TITLES[slot] for slot in NUMBERS}
+    return out | {slot: phrases()["slot"].get(slot, slot.replace(".", " ")) for slot in WORDS}
 
 
 def meant(said: str, kinds: Sequence[Mapping[str, str]], what: str, field: str, more: Iterable[str] = ()) -> str:

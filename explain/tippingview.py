@@ -100,7 +100,7 @@ def _told(knowledge: Knowledge, slot: str) -> bool:
 
 
 def show(found: TippingAnswer, out: Console, everything: bool = False) -> None:
-    """Print the answer; of the facts not known only ``FEW`` unless ``everything``, those that forbid a burn first."""
+    """Print the answer; only ``FEW`` facts that are not near unless ``everything``."""
     top = lower(found.top_title) if found.top_title else say("ask.none")
     out.print(Text(say("tipping.stands", decision=decision_word(found.decision), top=top)))
     groups = (
@@ -111,7 +111,7 @@ def show(found: TippingAnswer, out: Console, everything: bool = False) -> None:
     for heading, turns in groups:
         if not turns:
             continue
-        shown = turns if everything or heading != "open" else _first(found, turns)
+        shown = turns if everything or heading == "near" else _first(found, turns)
         lines = list(_lines(found, shown))
         if rest := len(_facts(turns)) - len(_facts(shown)):
             lines.append(("  ", Text(say("whynot.more", count=rest), style="dim")))
@@ -126,16 +126,18 @@ def _facts(turns: Iterable[TurnShape]) -> list[tuple[str, str]]:
 
 
 def _first(found: TippingAnswer, turns: Sequence[TurnShape]) -> list[TurnShape]:
-    """Return the turns of the first few facts, those that turn the decision before those that only turn the cause."""
-    bears = _facts(t for t in turns if t.decision != found.decision)
+    """Return the turns of the first few facts; of those not known, first those that turn the decision."""
+    bears = _facts(t for t in turns if t.decision != found.decision and not t.given)
     shown = [*bears, *(f for f in _facts(turns) if f not in bears)][:FEW]
-    return [t for fact in shown for t in turns if (t.slot, t.round) == fact]
+    return [t for t in turns if (t.slot, t.round) in shown]
 
 
 def _lines(found: TippingAnswer, turns: Iterable[TurnShape]) -> Iterable[tuple[str, Text]]:
     """One entry a fact, with a line below it for each value at which it turns."""
     told: tuple[str, str] | None = None
-    for turn in turns:
+    turns = list(turns)
+    place = {fact: i for i, fact in enumerate(_facts(turns))}
+    for turn in sorted(turns, key=lambda t: place[t.slot, t.round]):  # all values of a fact below its name
         if told != (turn.slot, turn.round):
             told = (turn.slot, turn.round)
             key = "now" if turn.given else "unknown"

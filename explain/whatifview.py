@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from pydantic import BaseModel
 from rich.console import Console
 from rich.text import Text
@@ -9,9 +11,12 @@ from rich.text import Text
 from explain.askwords import FactShape, StandingSpeaker, decision_word, reason_says, signed
 from explain.jsonout import rounded
 from explain.terminal import DECISION_STYLE, percent, print_block
-from explain.words import phrases, say
+from explain.words import phrases, quantity, say
 from inference.questions.again import Standing
+from inference.questions.change import NUMBERS, WORDS
 from inference.questions.whatif import CauseMove, FactMove, FindingMove, WhatIf
+from inference.read_case import FIGURES
+from inference.understood import FIGURE_TITLES
 from kb.model import Knowledge
 
 MOST = 6  # lines of a kind before --all
@@ -56,6 +61,7 @@ class WhatIfAnswer(BaseModel):
 
     case: str
     changes: list[FactShape]
+    unchanged: list[FactShape]
     decision_before: str
     decision_after: str
     no_longer: list[str]
@@ -65,12 +71,16 @@ class WhatIfAnswer(BaseModel):
     causes: list[CauseShape]
 
 
-def answer(knowledge: Knowledge, found: WhatIf) -> WhatIfAnswer:
-    """Word a what-if."""
+def answer(knowledge: Knowledge, found: WhatIf, asked: Iterable[str] = ()) -> WhatIfAnswer:
+    """Word a what-if; ``asked`` are the facts that were to be changed, so that one that is so already is named."""
     old, new = StandingSpeaker(knowledge, found.before), StandingSpeaker(knowledge, found.after)
     return WhatIfAnswer(
         case=found.before.case.name,
-        changes=[_fact(old, m) for m in found.facts],
+        changes=[
+            *(_fact(old, m) for m in found.facts if m.slot.partition(".")[0] not in ("vehicle", "filter", "layout")),
+            *_of_the_vehicle(old, new, asked),
+        ],
+        unchanged=[_fact(old, m) for m in _as_before(old, found, asked)],
         decision_before=found.before.gate.decision,
         decision_after=found.after.gate.decision,
         no_longer=[reason_says(knowledge, r) for r in found.reasons_gone],
@@ -79,6 +89,39 @@ def answer(knowledge: Knowledge, found: WhatIf) -> WhatIfAnswer:
         findings=[_finding(old, new, m) for m in found.findings],
         causes=[_cause(knowledge, old, new, m) for m in found.causes],
     )
+
+
+def _as_before(old: StandingSpeaker, found: WhatIf, asked: Iterable[str]) -> list[FactMove]:
+    """Return the readings and answers asked to change that stand already as they were to become."""
+    k, last = old.knowledge, len(found.before.case.rounds) - 1
+    moved = {m.slot for m in found.facts}
+    facts = found.before.facts[last]
+    return [
+        FactMove(slot, last, facts.get(slot), facts.get(slot))
+        for slot in asked
+        if slot not in moved and (slot.partition(".")[0] in k.readings or slot in k.questions)
+    ]
+
+
+def _of_the_vehicle(old: StandingSpeaker, new: StandingSpeaker, asked: Iterable[str]) -> list[FactShape]:
+    """Return the facts of the vehicle and its filter that were asked to change, before and after."""
+    cases = old.standing.case, new.standing.case
+    titles = {id_: entry.title for id_, entry in old.knowledge.filter_types.items()}
+    titles |= {id_: entry.title for id_, entry in old.knowledge.layouts.items()}
+    out = []
+    for slot in asked:
+        if slot in NUMBERS:
+            figures = [getattr(c, NUMBERS[slot]) for c in cases]
+            told = [None if x is None else quantity(x, FIGURES[slot][0]) for x in figures]
+        elif slot in WORDS:
+            told = [titles.get(x, x) for x in (getattr(c, WORDS[slot]) for c in cases)]
+        else:
+            continue
+        before, became = (say("value.unknown") if x is None else x for x in told)
+        title = old.slot_title(slot) if slot in WORDS else FIGURE_TITLES[slot]
+        when = _round(old.standing, len(cases[0].rounds) - 1)
+        out.append(FactShape(slot=slot, title=title, round=when, before=before, after=became))
+    return out
 
 
 def _round(standing: Standing, index: int) -> str:
@@ -122,7 +165,10 @@ def _cause(knowledge: Knowledge, old: StandingSpeaker, new: StandingSpeaker, mov
 
 def show(found: WhatIfAnswer, out: Console, everything: bool = False) -> None:
     """Print the answer: what was changed, the decision, the causes that moved and why, the findings that moved."""
-    print_block(out, say("whatif.heading"), [_moved(f) for f in found.changes])
+    same = [Text(say("whatif.as_before", title=f.title, value=f.before)) for f in found.unchanged]
+    print_block(out, say("whatif.heading"), [*map(_moved, found.changes), *same])
+    if not found.changes and same:
+        return
     if not (found.causes or found.findings or found.decision_before != found.decision_after):
         out.print(Text(say("whatif.nothing")))
         return

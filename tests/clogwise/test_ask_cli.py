@@ -85,7 +85,7 @@ def test_all_tells_no_less(case: Path, command: str) -> None:
     ("words", "says"),
     [
         (["whatif", "coolant_temperature.road=88"], "has no unit"),
-        (["whatif", "coolant=88°C"], "no reading"),
+        (["whatif", "coolant=88°C"], "may be one of several, name one: coolant_temperature.cold_soak ("),
         (["whynot", "thermostat_stuck"], "did you mean 'thermostat_stuck_open'?"),
         (["rather", "short_trips", "short_trips"], "held against itself"),
         (["rather", "short_trip", "ash_full"], "did you mean 'short_trips'?"),
@@ -113,3 +113,25 @@ def test_mistakes_leave_with_status_2_and_no_traceback(case: Path) -> None:
 def test_help_is_one_line_and_an_example_that_can_be_pasted(command: str) -> None:
     told = asked(command, "--help")
     assert f"Example: clogwise {command} cases/" in " ".join(told.split())
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ("blue_smoke=no", "Does it smoke blue, on start, after a long downhill or under load?: no, as it is already"),
+        ("oil_level_rising=unknown", "Has the oil level risen since the last oil change?: not read, as it is already"),
+        ("odometer=unknown", "odometer: 96,000 km → not read"),
+        ("layout=gauge_pressure_upstream", "→ one pressure sensor before the filter, measured against the air outside"),
+        ("coolant on the road=88 °C", "coolant temperature on the road: 64 °C → 88 °C"),
+    ],
+)
+def test_what_if_names_every_change_asked_for(case: Path, change: str, says: str) -> None:
+    """A change to what is so already, or to the vehicle itself, was answered below an empty heading."""
+    told = " ".join(asked("whatif", str(case), change).split())
+    assert says in told
+    assert "_" not in told
+
+
+@pytest.mark.parametrize("command", ["tipping", "proof", "rather", "whynot", "how"])
+def test_answers_take_no_more_than_three_screens(case: Path, command: str) -> None:
+    assert len(asked(command, str(case), *QUESTIONS[command]).splitlines()) <= 3 * 60
