@@ -11,7 +11,7 @@ import pytest
 
 from bench.belief import workshop_net
 from inference.belief.activation import posteriors
-from inference.belief.decibans import waterfall, without
+from inference.belief.decibans import parted, totals, without_each
 from inference.belief.net import Net
 from inference.belief.soft import fold_absent, fold_present
 from tests.inference.enumeration import random_net
@@ -42,14 +42,17 @@ def test_worked_net_evidence_and_posteriors() -> None:
     [("A", [-9.54, 13.09, 11.39, 3.75], 18.69), ("B", [-12.79, 8.53, -6.42, -5.40], -16.08)],
 )
 def test_worked_net_waterfalls(cause: str, steps: list[float], total: float) -> None:
-    got = waterfall(worked(), cause, [0, 1, 2])
-    assert [step.decibans for step in got] == pytest.approx(steps, abs=0.005)
-    assert got[-1].total == pytest.approx(total, abs=0.005)
+    column = totals(worked(), [0, 1, 2])[:, worked().index(cause)]
+    assert column[0] == pytest.approx(steps[0], abs=0.005)
+    assert parted(column[1:], column[:-1]) == pytest.approx(steps[1:], abs=0.005)
+    assert column[-1] == pytest.approx(total, abs=0.005)
 
 
 def test_worked_net_first_finding_is_worth_more_when_asked_last() -> None:
-    assert waterfall(worked(), "A", [0, 1, 2])[1].decibans == pytest.approx(13.1, abs=0.05)
-    assert without(worked(), "A")[0] == pytest.approx(16.2, abs=0.05)
+    a = worked().index("A")
+    column = totals(worked(), [0, 1, 2])[:, a]
+    assert column[1] - column[0] == pytest.approx(13.1, abs=0.05)
+    assert without_each(worked())[0, a] == pytest.approx(16.2, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -90,11 +93,10 @@ def test_weight_of_evidence_of_the_eleven_machines() -> None:
         np.full(12, 1 / 6),
         np.arange(12) < 5,
     )
-    steps = waterfall(net, "the bad machine", range(12))
-    assert steps[0].total == pytest.approx(-10.0, abs=0.005)
-    assert [step.decibans for step in steps[1:6]] == pytest.approx([3.01] * 5, abs=0.005)
-    assert [step.decibans for step in steps[6:]] == pytest.approx([-0.97] * 7, abs=0.005)
-    assert steps[-1].total == pytest.approx(-1.73, abs=0.005)
+    column = totals(net, range(12))[:, 0]
+    assert column[0] == pytest.approx(-10.0, abs=0.005)
+    assert parted(column[1:], column[:-1]) == pytest.approx([3.01] * 5 + [-0.97] * 7, abs=0.005)
+    assert column[-1] == pytest.approx(-1.73, abs=0.005)
     assert posteriors(net).causes[0, 0] == pytest.approx(0.4016, abs=0.00005)
 
 
@@ -107,10 +109,10 @@ def test_predictive_values_of_a_test(positive: bool, step: float, total: float, 
     values 61.98 % and 2.21 %. As a noisy-OR: leak 4 %, and 1 - (1 - 0.04)(1 - q) = 0.75."""
     link = 1 - 0.25 / 0.96
     net = Net(("disease",), np.array([[0.92, 0.08]]), np.array([[[link]]]), np.array([0.04]), np.array([positive]))
-    steps = waterfall(net, "disease", [0])
-    assert steps[0].total == pytest.approx(-10.61, abs=0.005)
-    assert steps[1].decibans == pytest.approx(step, abs=0.005)
-    assert steps[1].total == pytest.approx(total, abs=0.005)
+    before, after = totals(net, [0])[:, 0]
+    assert before == pytest.approx(-10.61, abs=0.005)
+    assert after - before == pytest.approx(step, abs=0.005)
+    assert after == pytest.approx(total, abs=0.005)
     assert posteriors(net).causes[0, 0] == pytest.approx(chance, abs=0.00005)
 
 
