@@ -129,7 +129,7 @@ def _first(found: TippingAnswer, turns: Sequence[TurnShape]) -> list[TurnShape]:
     """Return the turns of the first few facts; of those not known, first those that turn the decision."""
     bears = _facts(t for t in turns if t.decision != found.decision and not t.given)
     shown = [*bears, *(f for f in _facts(turns) if f not in bears)][:FEW]
-    return [t for t in turns if (t.slot, t.round) in shown]
+    return [t for fact in shown for t in turns if (t.slot, t.round) == fact]
 
 
 def _lines(found: TippingAnswer, turns: Iterable[TurnShape]) -> Iterable[tuple[str, Text]]:
