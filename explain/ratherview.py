@@ -98,8 +98,10 @@ def show(found: RatherAnswer, out: Console, most: int = 5) -> None:
     key = "level" if abs(found.gap) < 0.5 else "ahead" if found.gap > 0 else "behind"
     out.print(Text(say(f"rather.{key}", gap=signed(abs(found.gap)).lstrip("+"))))
     lines = [(f"{signed(found.prior_gap):>5} dB  ", Text(say("rather.start")))]
+    several = len({share.round for share in found.shares}) > 1
     for share in found.shares:
-        says = say("rather.share", says=share.says, on_a=signed(share.on_a), on_b=signed(share.on_b))
+        told = f"{share.says} ({share.round})" if several else share.says
+        says = say("rather.share", says=told, on_a=signed(share.on_a), on_b=signed(share.on_b))
         lines.append((f"{signed(share.apart):>5} dB  ", Text(says)))
     if not found.shares:
         lines.append(("", Text(say("rather.no_shares"))))

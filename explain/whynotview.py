@@ -7,7 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.askwords import decision_word, lower, reason_says, sharp, signed, value_word, wanted
-from explain.jsonout import rounded
+from explain.jsonout import round_names, rounded
 from explain.terminal import percent, print_block
 from explain.words import Speaker, phrases, say
 from inference.questions import whynot as ask
@@ -75,6 +75,7 @@ class WeightShape(BaseModel):
     """One finding that speaks for or against the cause."""
 
     finding: str
+    round: str
     says: str
     decibans: float
 
@@ -161,11 +162,11 @@ def _premise(knowledge: Knowledge, result: Result, speaker: Speaker, premise: as
 
 def cause(knowledge: Knowledge, result: Result, found: ask.WhyNotCause) -> CauseAnswer:
     """Word the answer for a cause."""
-    speaker = Speaker(knowledge, result)
+    speaker, names = Speaker(knowledge, result), round_names(result)
 
     def weight(w: Weight) -> WeightShape:
         says = speaker.finding_says(w.finding, w.round)
-        return WeightShape(finding=w.finding, says=says, decibans=rounded(w.decibans))
+        return WeightShape(finding=w.finding, round=names[w.round], says=says, decibans=rounded(w.decibans))
 
     return CauseAnswer(
         cause=found.cause.id,
@@ -289,7 +290,9 @@ def show_cause(found: CauseAnswer, out: Console, everything: bool = False) -> No
     lines = [(f"{signed(found.prior):>6} dB  ", Text(say("how.start")))]
     weights = sorted(found.weights, key=lambda w: -abs(w.decibans))
     shown = weights if everything else [w for w in weights if abs(w.decibans) >= 0.5][: 2 * FEW]
-    lines += [(f"{signed(w.decibans):>6} dB  ", Text(w.says)) for w in shown]
+    several = len({w.round for w in weights}) > 1
+    told = [f"{w.says} ({w.round})" if several else w.says for w in shown]
+    lines += [(f"{signed(w.decibans):>6} dB  ", Text(says)) for w, says in zip(shown, told, strict=True)]
     if len(shown) < len(weights):
         lines.append(("  ", Text(say("whynot.more", count=len(weights) - len(shown)), style="dim")))
     print_block(out, say("whynot.evidence"), lines)

@@ -215,13 +215,15 @@ def _causes(k: Knowledge, r: Result, evidence: int) -> list[dict[str, Any]]:
 
 
 def _cause(k: Knowledge, r: Result, c: CauseResult, evidence: int) -> dict[str, Any]:
-    speaker = Speaker(k, r)
+    speaker, names = Speaker(k, r), round_names(r)
 
     def told(weights: Sequence[Any]) -> list[str]:
         out: dict[str, None] = {}
         for w in weights:
             if abs(w.decibans) >= (3.0 if w.finding in COMPLAINT else 1.0):
                 db = say("chain.weight", decibans=f"{w.decibans:+.0f}".replace("-", "−"))
+                if w.round != len(r.rounds) - 1:
+                    db = f"{names[w.round]}, {db}"
                 out.setdefault(f"{speaker.finding_says(w.finding, w.round)} ({db})")
         return list(out)[:evidence]
 

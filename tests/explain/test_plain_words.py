@@ -194,3 +194,18 @@ def test_what_is_only_not_known_is_a_list_not_a_proof(knowledge: Knowledge) -> N
     assert "handbrake-ready" in whole[1].getvalue()
     assert "handbrake-ready" not in short[1].getvalue()
     assert len(short[1].getvalue().splitlines()) < len(whole[1].getvalue().splitlines()) / 2
+
+
+def test_evidence_of_an_earlier_round_says_so(knowledge: Knowledge) -> None:
+    """Two rounds with 64 °C and 88 °C stood below each other as if both were so now."""
+    result = diagnose(case_of(TWO_ROUNDS, knowledge), knowledge)
+    out, told = paper()
+    Terminal(knowledge, result, out).why()
+    howview.show(howview.how(knowledge, result, "thermostat_stuck_open"), out)
+    whynotview.show_cause(
+        whynotview.cause(knowledge, result, WhyNot(knowledge, result).cause("coolant_sensor_fault")), out
+    )
+    said = " ".join(told.getvalue().split())
+    warm = "On the road the coolant settled at 64 °C; a sound thermostat keeps it above 80 °C. (arrival"
+    assert said.count(warm) >= 2
+    assert "88 °C, and nothing speaks against its sensor. (after repair)" in said
