@@ -128,7 +128,7 @@ def test_the_case_with_the_recording_can_be_judged(folder: Path) -> None:
         (Wish(sensor_lag=8.0), "sensor_follows_late"),
         (Wish(sensor_sign=-1.0), "sensor_backwards"),
         (Wish(sensor_share=0.0), "sensor_flat"),
-        (Wish(soot=9.0, sensor_ceiling=60.0), "sensor_reads_low"),
+        (Wish(soot=9.0, sensor_ceiling=60.0), "sensor_stops_short"),
     ],
 )
 def test_a_sensor_that_lies_in_the_recording_is_found_by_the_rules(folder: Path, wish: Wish, finding: str) -> None:
