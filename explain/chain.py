@@ -185,6 +185,8 @@ def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
         node = f"{REMEDY}:{step.remedy}"
         remedy = knowledge.remedies[step.remedy]
         graph.add_node(node, kind=REMEDY, label=remedy.title, state="due", round=last, detail=remedy.proof, step=i)
+        if remedy.place == "the burn" and result.gate.decision != "clear":
+            graph.nodes[node]["waits"] = True  # a box that says "burn it" right behind HOLD must not read as a leave
         sources = [f"{CAUSE}:{why}" if why in knowledge.causes else GATE for why in step.because]
         for source in sources if i == 1 or before == "" else [s for s in sources if s != GATE]:
             if source in graph:

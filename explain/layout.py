@@ -121,7 +121,7 @@ def _caption(data: dict[str, Any]) -> str:
     if data["state"] == "out of range":
         return str(words["kind"]["out of range"])
     if "step" in data:
-        return say("chain.step", step=data["step"])
+        return say("chain.step_waits" if data.get("waits") else "chain.step", step=data["step"])
     return str(words["kind"][data["kind"]])
 
 

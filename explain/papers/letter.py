@@ -160,7 +160,7 @@ class Letter:
         elif decision == "clear":
             backing = tuple(self._node(f) for f in self.r.gate.met)
         yield self._say("plan", f"gate_{decision.replace(' ', '_')}", ("gate", *backing[:4]))
-        if CLEAN in work:
+        if CLEAN in work and all(self.k.causes[c.id].remedy != CLEAN for c in due):
             yield self._say("plan", "take_off", (f"remedy:{CLEAN}",))
         if decision == "hold" and BURN in work:
             yield self._say("plan", "burn_later", (f"remedy:{BURN}",))

@@ -209,3 +209,22 @@ def test_evidence_of_an_earlier_round_says_so(knowledge: Knowledge) -> None:
     warm = "On the road the coolant settled at 64 °C; a sound thermostat keeps it above 80 °C. (arrival"
     assert said.count(warm) >= 2
     assert "88 °C, and nothing speaks against its sensor. (after repair)" in said
+
+
+def test_the_picture_does_not_lead_from_hold_to_a_burn_without_a_word(case: Case, knowledge: Knowledge) -> None:
+    from explain.chain import build
+    from explain.layout import caption_of
+
+    result = diagnose(case, knowledge)
+    for _, data in build(knowledge, result).nodes(data=True):
+        burns = [k for k in knowledge.remedies.values() if k.title == data["label"] and k.place == "the burn"]
+        if "step" in data and burns:
+            assert ("only once the burn is clear" in caption_of(data)) is (result.gate.decision != "clear")
+
+
+def test_the_letter_asks_once_for_the_filter_to_come_off(case: Case, knowledge: Knowledge) -> None:
+    from explain.papers.letter import Letter, Sender
+
+    result = diagnose(case, knowledge)
+    plan = "\n".join(Letter(knowledge, result, Sender()).trace())
+    assert plan.count("off the car") <= 1
