@@ -8,7 +8,8 @@ from inference.result import CauseResult, GateResult, RoundResult, WorkStep
 from kb.model import Knowledge, Remedy
 
 PLACES = ("before the burn", "the burn", "instead of a burn", "after the burn", "reset", "proof")
-BURN, CLEAN, PROOF, OIL = "burn-standing", "filter-clean-or-replace", "proof-drive", "oil-change-after-burns"
+BURN, CLEAN, PROOF = "burn-standing", "filter-clean-or-replace", "proof-drive"
+OIL_FIRST, OIL_AFTER = "oil-change-first", "oil-change-after-burns"
 DUE = 0.5  # a cause at least this likely now is worked on; below it is tested first
 
 
@@ -17,7 +18,8 @@ def order_of_work(
 ) -> tuple[WorkStep, ...]:
     """Return the work due, in order.
 
-    Due are the remedies of the causes likely now with all they bring along; a burn where the filter is restricted
+    Due are the jobs without which a danger forbids any burn; the remedies of the causes likely now with all they
+    bring along; a burn where the filter is restricted
     and a burn may come to be allowed, or the filter off the vehicle where a burn is forbidden for good; and the
     proof drive after any work. A cause that another one brought about stands after it.
     """
@@ -30,6 +32,10 @@ def order_of_work(
             if other not in due or why not in due[other]:
                 add(other, why)
 
+    against = {d.finding for d in gate.dangers}
+    for danger in knowledge.gate.dangers:
+        if danger.work is not None and danger.finding in against:
+            add(danger.work, danger.finding)
     likely = [c for c in causes if c.state == "present" and c.now >= DUE]
     for cause in likely:
         add(knowledge.causes[cause.id].remedy, cause.id)
@@ -41,6 +47,8 @@ def order_of_work(
         }
         forbidden = [d.finding for d in gate.dangers if d.finding in off_vehicle]
         add(CLEAN if forbidden else BURN, forbidden[0] if forbidden else "filter_really_restricted")
+    if OIL_FIRST in due:
+        due.pop(OIL_AFTER, None)  # it is changed already, and its level is watched from then on
     if due:
         add(PROOF, "filter_really_restricted" if not likely else likely[0].id)
     return tuple(WorkStep(r, tuple(due[r])) for r in _sorted(knowledge, due))

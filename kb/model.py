@@ -481,12 +481,17 @@ class GateNeed(Entry):
 
 
 class GateDanger(Entry):
-    """A finding that forbids a burn while it holds. ``futile`` marks a burn that cannot help."""
+    """A finding that forbids a burn while it holds.
+
+    ``futile`` marks a burn that cannot help. ``work`` is the job (a remedy) that must be done before any burn, where
+    it belongs to no cause.
+    """
 
     finding: Name
     say: Text
     instead: Text
     futile: bool = False
+    work: Slug | None = None
 
 
 class GateDoubt(Entry):

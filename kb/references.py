@@ -225,3 +225,7 @@ def _check_gate(c: _Checker) -> None:
         if name is not None and name not in c.k.findings:
             says = f"there is no finding '{name}'{nearest(name, c.k.findings)}"
             c.faults.append(Fault("kb/gate.yaml", 0, "gate", says))
+    for danger in gate.dangers:
+        if danger.work is not None and danger.work not in c.k.remedies:
+            says = f"there is no remedy '{danger.work}'{nearest(danger.work, c.k.remedies)}"
+            c.faults.append(Fault("kb/gate.yaml", 0, f"gate.dangers.{danger.finding}.work", says))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from inference.case import Case
 from inference.change import changed, without
-from inference.diagnose import judge_case
+from inference.diagnose import diagnose, judge_case
 from inference.read_case import read_case
 from kb.load import load
 
@@ -186,3 +186,14 @@ def test_what_is_told_of_habits_never_opens_it(path: Path, usage: dict[str, obje
 def test_no_part_of_the_clear_case_is_clear_without_its_needs(gone: set[str]) -> None:
     if any(set(need) <= gone for need in NEEDED):
         assert decision(without(CLEAR, KNOWLEDGE, gone)) != "clear"
+
+
+def test_what_forbids_a_burn_is_put_right_before_any_burn_is_named() -> None:
+    """Oil that rises by itself: the oil comes first in the order of work, not after the burn."""
+    case = next(p for p in CASE_FILES if p.stem == "night-nurse")
+    result = diagnose(read_case(case, KNOWLEDGE), KNOWLEDGE)
+    assert result.gate.decision == "do not burn"
+    jobs = [step.remedy for step in result.work]
+    assert jobs[0] == "oil-change-first"
+    assert "oil-change-after-burns" not in jobs
+    assert jobs.index("oil-change-first") < jobs.index("burn-standing")
