@@ -49,7 +49,7 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
         elif slot in knowledge.questions:
             answers |= read_answers(fields, where, {slot: value}, knowledge)
         elif slot == "codes":
-            codes = read_codes(fields, where, value)
+            codes = read_codes(fields, f"{where}.codes", value)
         elif (read := read_codes(Fields(fields.doc), where, [slot])) and value in ("present", "not listed"):
             others = tuple(c for c in codes or () if c.code != read[0].code)
             codes = (*others, SeenCode(read[0].code, "stored", 0)) if value == "present" else others

@@ -161,12 +161,14 @@ def _ash_distance(sheet: Sheet) -> Array | float | None:
 
 
 def _ash_share(sheet: Sheet, ref: Reference, drop: Drop) -> None:
-    """Share of the pressure above clean that the ash explains; all of it where nothing lies above clean."""
+    """Share of the pressure above clean that the ash explains; not told where most likely nothing lies above clean."""
     load = sheet.samples.get("ash_load")
     if load is None:
         return
     by_ash: Array = sheet.memo["ash_pressure"]
     excess = drop.pressure - ref.clean
+    if float(np.median(excess)) <= 0:
+        return
     share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
     odd = outside(ash_physics.split, ash=load)
     sheet.put("ash_excess_share", share, ("ash_load", *drop.inputs), drop.notes, odd)

@@ -144,7 +144,7 @@ def read_codes(fields: Fields, path: str, raw: Any) -> tuple[SeenCode, ...] | No
 
 
 def _code(fields: Fields, path: str, value: Any) -> str | None:
-    wanted = "a letter P, B, C or U and four figures, such as P2463, is wanted"
+    wanted = "a letter P, B, C or U, a figure from 0 to 3 and three more (0 to 9, A to F), such as P2463, are wanted"
     if not isinstance(value, str):
         fields.fault(path, f"{shown(value)} is no trouble code; {wanted}")
         return None

@@ -102,7 +102,7 @@ def _head(case: Case, knowledge: Knowledge, unusual: dict[int, str]) -> Iterator
 def _history(case: Case) -> Iterator[Understood]:
     for e in case.history:
         parts = [e.what, f"completed: {e.completed}" if e.completed != "unknown" else ""]
-        at = [e.date.isoformat() if e.date else "", f"{e.odometer_km:g} km" if e.odometer_km is not None else ""]
+        at = [e.date.isoformat() if e.date else "", f"{e.odometer_km:,.0f} km" if e.odometer_km is not None else ""]
         note = "taken as repaired: " + ", ".join(e.repaired) if e.repaired else ""
         value = ", ".join(p for p in (*at, *parts) if p)
         yield Understood("history", e.event, "", value, note=note, line=e.line)

@@ -194,6 +194,8 @@ class _Number:
         reach += [x + side * self._error(x) for x in self.limits for side in (-1, 1)]  # a step beyond every limit
         self.low, self.high = max(least, min(reach)), min(most, max(reach))
         self.smooth = search.again.moves_derived(slot)
+        counted = self.unit == "1" and not error_of(search.case, search.knowledge, slot, self.value or 1.0)
+        self.whole = counted and self.value is not None and self.value.is_integer()
         self._known: dict[float, Outcome | None] = {}
 
     def searches(self) -> list[Search]:
@@ -286,6 +288,11 @@ class _Number:
                 here = middle
             else:
                 there, found = middle, outcome or found
+        if self.whole:  # what is counted turns at a whole number
+            counted = math.ceil(there) if there > here else math.floor(there)
+            (outcome,) = yield from self._judged(float(counted))
+            if not self._stands(outcome):
+                there, found = float(counted), outcome or found
         return there, False, True, found
 
     def _turn(self, start: float, at: float, exact: bool, itself: bool, found: Outcome) -> Turn:
