@@ -42,4 +42,4 @@ def _air_mass(sheet: Sheet, condition: str) -> None:
     odd = (*drawn.warnings, *outside(air.air_mass_ratio, result=ratio))
     sheet.put(f"air_mass_ratio.{condition}", ratio, (slot, *drawn.inputs), drawn.notes, odd)
     if condition == "idle":
-        sheet.put("egr_share.idle", np.asarray(air.egr_share(ratio)), (slot, *drawn.inputs), drawn.notes, odd)
+        sheet.put_share("egr_share.idle", np.asarray(air.egr_share(ratio)), (slot, *drawn.inputs), drawn.notes, odd)

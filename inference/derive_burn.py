@@ -149,7 +149,7 @@ def _recorded(
     if lasted is not None:
         done = np.maximum(minutes, until_hot + 1.0)
         share = np.asarray(kinetics.share_burnt(np.maximum(lasted, 0.0) * 60.0, until_hot * 60.0, done * 60.0))
-        sheet.put("burn_share_expected", share, (BURN, "burn_duration", "filter"), notes, odd)
+        sheet.put_share("burn_share_expected", share, (BURN, "burn_duration", "filter"), notes, odd)
 
 
 def recorded_burn(
@@ -173,8 +173,16 @@ def recorded_burn(
             before=numbers.get(BURN),
             after=numbers.get(AFTER),
             minutes=numbers.get("burn_duration"),
-            should=should.spread if should else None,
-            left=left.spread if left else None,
+            should=_part(should),
+            left=_part(left),
             completed=None if ended is None else ended == "yes",
         )
     )
+
+
+def _part(told: DerivedReading | None) -> Spread | None:
+    """Return a share told in per cent as a part of one."""
+    if told is None:
+        return None
+    s = told.spread
+    return Spread(s.low / 100.0, s.mid / 100.0, s.high / 100.0, tuple(x / 100.0 for x in s.sample))

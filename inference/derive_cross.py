@@ -46,7 +46,9 @@ def _oxygen(sheet: Sheet) -> None:
         f"The fuel of a warm idle was taken as {usual.low * litres * 4.31:.2f} to {usual.high * litres * 4.31:.2f} l/h."
     )
     share = 1.0 - drawn_by_fuel / drawn.mass_flow
-    sheet.put("egr_share_by_oxygen.idle", share, (slot, *drawn.inputs), (note, *drawn.notes), (*odd, *drawn.warnings))
+    sheet.put_share(
+        "egr_share_by_oxygen.idle", share, (slot, *drawn.inputs), (note, *drawn.notes), (*odd, *drawn.warnings)
+    )
 
 
 @step
@@ -58,7 +60,7 @@ def _valve_shut(sheet: Sheet) -> None:
     # the scale of the one meter is common to both readings; half of its error is taken to be left between them
     share = np.asarray(cross.share_by_valve(np.maximum(opened, 0.0), shut))
     odd = outside(cross.share_by_valve, result=share)
-    sheet.put("egr_share_by_valve.idle", share, ("air_mass_flow.idle", SHUT), (), odd)
+    sheet.put_share("egr_share_by_valve.idle", share, ("air_mass_flow.idle", SHUT), (), odd)
 
 
 @step
@@ -97,7 +99,7 @@ def _catalyst(sheet: Sheet) -> None:
     share = np.asarray(cross.heat_share(power, dosed * 1e-3))
     odd = outside(cross.heat_share, result=share)
     temperatures = ("exhaust_temperature_before_catalyst.burn", "exhaust_temperature_before_filter.burn")
-    sheet.put("catalyst_heat_share.burn", share, (*temperatures, DOSED, *inputs), notes, odd)
+    sheet.put_share("catalyst_heat_share.burn", share, (*temperatures, DOSED, *inputs), notes, odd)
 
 
 @step
@@ -108,6 +110,6 @@ def _oil(sheet: Sheet) -> None:
         return
     since = min(over, cross.OIL_CHANGE / 1e3)
     each = cross.FUEL_PER_BURN.of_vehicle("oil_use")
-    share = np.asarray(cross.fuel_from_burns(begun * since / over, each)) * 100.0
+    share = np.asarray(cross.fuel_from_burns(begun * since / over, each))
     note = () if since == over else (f"The oil was taken as changed {since:,.0f} km ago.",)
-    sheet.put("oil_dilution_by_burns", share, ("burns_started", "burns_counted_over"), note)
+    sheet.put_share("oil_dilution_by_burns", share, ("burns_started", "burns_counted_over"), note)

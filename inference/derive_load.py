@@ -171,7 +171,7 @@ def _ash_share(sheet: Sheet, ref: Reference, drop: Drop) -> None:
         return
     share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
     odd = outside(ash_physics.split, ash=load)
-    sheet.put("ash_excess_share", share, ("ash_load", *drop.inputs), drop.notes, odd)
+    sheet.put_share("ash_excess_share", share, ("ash_load", *drop.inputs), drop.notes, odd)
 
 
 @step

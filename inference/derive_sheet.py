@@ -181,6 +181,17 @@ class Sheet:
             notes=tuple(dict.fromkeys(notes)) + odd,
         )
 
+    def put_share(
+        self,
+        slot: str,
+        share: Array,
+        inputs: Iterable[str],
+        notes: Iterable[str] = (),
+        warnings: Iterable[Odd] = (),
+    ) -> None:
+        """Write a share [-] down in per cent, as it is told."""
+        self.put(slot, 100.0 * share, inputs, notes, warnings)
+
     def difference(self, slot: str, plus: str, minus: str, notes: Iterable[str] = ()) -> None:
         """Write the difference of two readings, if both were taken, with both instruments' errors."""
         a, b = self.read(plus), self.read(minus)

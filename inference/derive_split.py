@@ -71,7 +71,7 @@ def _life_left(sheet: Sheet) -> None:
     room = ash_physics.CAPACITY.of_vehicle("ash_bed")
     left = np.asarray(ash_physics.distance_left(load, room, np.maximum(rate, LEAST_RATE)))
     sheet.put("ash_life_left", left / 1e3, ("ash_load", "distance_on_filter"), sheet.done["ash_load"].notes)
-    sheet.put("ash_room_used", load / room, ("ash_load",), sheet.done["ash_load"].notes)
+    sheet.put_share("ash_room_used", load / room, ("ash_load",), sheet.done["ash_load"].notes)
 
 
 @step
@@ -91,4 +91,4 @@ def derive_left(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
         # where a member of the sample had hardly any excess, its share means nothing and is held within bounds
         share = np.asarray(two_flows.excess_left(left - 1.0, np.maximum(before - 1.0, 0.1))).clip(-1.0, 3.0)
         inputs = ("index_left_after_burn.fast_idle", SLOT, *here.inputs)
-        sheet.put("excess_left_after_burn.fast_idle", share, inputs, here.notes)
+        sheet.put_share("excess_left_after_burn.fast_idle", share, inputs, here.notes)

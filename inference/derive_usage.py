@@ -91,7 +91,7 @@ def _trips(sheet: Sheet) -> None:
         low, mid, high = heat.warm_up_time(kelvin)
         warm_up = np.maximum(between(vehicle("breathing"), float(low), float(mid), float(high)), 0.0)
         share = np.asarray(heat.hot_share(trip * 60.0, warm_up))
-        sheet.put("hot_share", share, inputs, notes, outside(heat.warm_up_time, ambient=kelvin))
+        sheet.put_share("hot_share", share, inputs, notes, outside(heat.warm_up_time, ambient=kelvin))
 
 
 @step
@@ -100,7 +100,7 @@ def _burns(sheet: Sheet) -> None:
     if started and completed is not None:
         share = float(usage.burn_completion(completed, started))
         odd = outside(usage.burn_completion, result=share)
-        sheet.put("burn_completion", exact(share), ("burns_completed", "burns_started"), (), odd)
+        sheet.put("burn_completion", exact(100.0 * share), ("burns_completed", "burns_started"), (), odd)
     over = sheet.read("burns_counted_over")
     if started is not None and over:
         rate = float(usage.burn_rate(started, over))

@@ -167,7 +167,7 @@ class Setting:
             return np.full(N, 1e9)
         ordered = np.asarray([x for x in life.spread.sample if x > 0.0])
         if anew and used is not None and used.spread.sample and driven is not None and driven.spread.mid > 0.0:
-            room = np.maximum(np.asarray(used.spread.sample[::-1]), 1e-6)
+            room = np.maximum(np.asarray(used.spread.sample[::-1]) / 100.0, 1e-6)  # told in per cent
             ordered = driven.spread.mid / room * (1.0 - LEFT_BY_CLEANING.mid)
         if ordered.size == 0:
             return np.full(N, 1e9)

@@ -16,7 +16,7 @@ def test_air_mass_ratio_shows_what_exhaust_is_fed_back() -> None:
     stuck = derived(read | {"air_mass_flow.idle": 6.5})
     assert sound["air_mass_ratio.idle"].spread.mid == pytest.approx(1.0, abs=0.05)
     assert stuck["air_mass_ratio.idle"].spread.high < 0.65
-    assert stuck["egr_share.idle"].spread.mid == pytest.approx(0.5, abs=0.05)
+    assert stuck["egr_share.idle"].spread.mid == pytest.approx(50.0, abs=5.0)
 
 
 def test_at_full_load_the_manifold_pressure_must_be_read() -> None:
@@ -91,7 +91,7 @@ def test_usage_by_hand() -> None:
     assert mids["mean_trip_speed"] == pytest.approx(25.0)
     assert mids["weekly_distance"] == 75.0
     assert mids["hot_share"] == 0.0
-    assert mids["burn_completion"] == 0.25
+    assert mids["burn_completion"] == 25.0
     assert mids["burns_per_1000km"] == pytest.approx(6.0)
     assert mids["interval_over_usual"] == pytest.approx(0.5)
 

