@@ -34,11 +34,15 @@ def for_letter(knowledge: Knowledge, forecast: Forecast) -> ForLetter:
     sentences: list[tuple[str, tuple[str, ...]]] = [(says, rests)]
     if then.causes:
         mended = tuple(f"cause:{cause}" for cause in then.causes)
-        # the middle: half of the vehicles like this one go further
-        middle = then.distance.mid
-        key = "then" if math.isfinite(middle) else "then_holds"
-        slots = {"low": about(then.distance.low)} if key == "then" else {}
-        sentences.append((tell("letter", key, **slots), (*rests, *mended)))
+        low, middle = (
+            then.distance.low,
+            then.distance.mid,
+        )  # one in ten, and half, of such vehicles have blocked by then
+        if not math.isfinite(low):
+            says = tell("letter", "then_holds")
+        else:
+            says = tell("letter", "then" if math.isfinite(middle) else "then_half", low=about(low))
+        sentences.append((says, (*rests, *mended)))
     sentences.append((tell("letter", "care"), rests))
     lines = " ".join(f"{title(knowledge, o)}: {sentence(forecast, o)}" for o in forecast.outlooks)
     alt = tell("forecast", "alt", lines=lines)
