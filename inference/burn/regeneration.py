@@ -90,7 +90,40 @@ class State:
 
 
 def burning(core_soot: Array, temperature: Array, chemistry: Chemistry, through: Gas) -> Array:
-    """Return the soot burnt in a volume of filter [kg/(m^3 s)], each gas within what the flow brings of it."""
+    """Soot that burns in a volume of filter, each gas within what the flow brings of it.
+
+    Equation: b = s(k_O2 S, O2 brought x 12/32 / (1 - f/2)) + s(k_NO2 S, NO2 brought x 12/92 x n), s = with_supply
+
+    Parameters
+    ----------
+    core_soot : soot in the filter, S [kg/m^3]
+    temperature : of soot and gas [K]
+    chemistry : rates, energies, approach to the equilibrium of nitrogen oxides, their re-use n, share f of monoxide [-]
+    through : mass flow [kg/(s m^3)] and mole shares [-] of the gas
+
+    Returns
+    -------
+    soot burnt [kg/(m^3 s)]
+
+    Raises
+    ------
+    nothing; the rates are taken without their checks, in the inner loop
+
+    Valid range: as oxygen_rate and dioxide_rate, 500 to 1230 K.
+
+    References
+    ----------
+    bissett-shadman-1985 (form, from memory); stoichiometry by conservation of carbon, checked in tests/outside.
+
+    Examples
+    --------
+    >>> much = Chemistry(1e9, 150e3, 0.0, 50e3, 0.0, 1.0, 0.0)
+    >>> through = Gas(10.0, 0.1, 0.0)
+    >>> limited = burning(np.array([5.0]), np.array([1100.0]), much, through)
+    >>> brought = 10.0 * 0.1 * kinetics.OXYGEN_MASS * kinetics.CARBON_PER_OXYGEN
+    >>> bool(abs(limited[0] / brought - 1.0) < 1e-3)
+    True
+    """
     with_oxygen = _oxygen(temperature, through.oxygen, chemistry.rate, chemistry.energy) * core_soot
     # carbon that leaves as monoxide takes half the oxygen
     oxygen = through.flow * through.oxygen * kinetics.OXYGEN_MASS * kinetics.CARBON_PER_OXYGEN
@@ -103,7 +136,37 @@ def burning(core_soot: Array, temperature: Array, chemistry: Chemistry, through:
 
 
 def heating(temperature: Array, inlet: Numeric, core: Core, through: Gas) -> Array:
-    """Return what gas flow, conduction and the outside add to each cell [W/m^3], the burning left out."""
+    """What gas flow, conduction and the outside add to each cell, the burning left out.
+
+    Equation: q_i = m c_p (T_(i-1) - T_i) n + k (T_(i-1) - 2 T_i + T_(i+1)) / dx^2 - h (T_i - T_outside)
+
+    Parameters
+    ----------
+    temperature : of each of the n cells, the last axis [K]
+    inlet : of the gas before the filter [K]
+    core : conduction [W/(m K)], length [m] and loss [W/(m^3 K)] of the body
+    through : mass flow of the gas, m [kg/(s m^3)]
+
+    Returns
+    -------
+    heat added to each cell [W/m^3]
+
+    Raises
+    ------
+    ValueError : an inlet whose shape does not go with the temperatures
+
+    Valid range: as gas.heat_capacity; gas and wall of one temperature (narrow channels).
+
+    References
+    ----------
+    Balance of energy over one cell; checked by the first law in tests/outside.
+
+    Examples
+    --------
+    >>> body = Core(1e6, 1.0, loss=0.0)
+    >>> bool(np.allclose(heating(np.full(4, 600.0), 600.0, body, Gas(10.0, 0.1, 0.0)), 0.0))
+    True
+    """
     cells = temperature.shape[-1]
     before = np.concatenate([np.broadcast_to(inlet, temperature[..., :1].shape), temperature[..., :-1]], axis=-1)
     carried = through.flow * _warmth(temperature) * (before - temperature) * cells

@@ -63,7 +63,7 @@ NOT_FORMULAS = {
     "burn.foretell": "body chemistry_of foretell run",
     "burn.judge": "judge",
     "burn.make": "core fall_to_idle main make minutes peaks rounded",  # makes the tables
-    "burn.regeneration": "advance burning course heating loaded",  # one step of the model, cell by cell
+    "burn.regeneration": "advance course loaded",  # go through time
     "burn.table": "figures heat_limit inlet_needed kinds known_figures limit peak_at table times",  # reads the tables
     "forecast.outlook": "forecast",
     "forecast.sample": "drawn factor normal places present quantiles",  # samples and their quantiles

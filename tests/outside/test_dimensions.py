@@ -69,8 +69,8 @@ FED: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
 ]  # fmt: skip
 # Formulas whose constants carry a unit, or that hand their arguments on to other formulas
 FITTED = {
-    "adiabatic_rise", "ash_from_clean", "ash_rate", "carbon_heat", "carried", "cell_pitch",
-    "density", "dioxide_rate", "dioxide_share", "filter_drop", "fuel_use", "heat_capacity", "heat_share",
+    "adiabatic_rise", "ash_from_clean", "ash_rate", "burning", "carbon_heat", "carried", "cell_pitch",
+    "density", "dioxide_rate", "dioxide_share", "filter_drop", "fuel_use", "heat_capacity", "heat_share", "heating",
     "interval_over_usual", "log_left", "oxygen_rate", "reaction_heat", "road_part", "share_burnt", "shares",
     "soot_from_drop", "speed_density", "split", "temperature_needed", "viscosity", "warm_up_time",
 }  # fmt: skip
