@@ -141,11 +141,12 @@ def _node(proof: Proof, speaker: Speaker, slot: str) -> NodeShape:
     is_finding = slot in k.findings
     state = node.value.text if isinstance(node.value, Word) else "unknown"
     found = next((v.findings[slot] for v in reversed(proof.verdicts) if slot in v.findings), None)
-    facts = speaker.facts_at(proof.round)
+    found_in = node.round if is_finding else proof.index  # a lasting finding may stand from an earlier round
+    facts = speaker.facts_at(proof.result.rounds[found_in])
     return NodeShape(
         slot=slot,
         title=speaker.slot_title(slot),
-        says=speaker.finding_says(slot, proof.index) if is_finding else speaker.value(slot, node.value),
+        says=speaker.finding_says(slot, found_in) if is_finding else speaker.value(slot, node.value),
         state=state if is_finding else "read",
         kind=node.kind,
         ways=[
@@ -169,6 +170,8 @@ def _premise(proof: Proof, speaker: Speaker, met: Met) -> PremiseShape:
     shape = _input(proof, speaker, met.slot)
     shape.condition, shape.part = met.text, met.part
     shape.value = value_word(speaker, met.slot, met.value)
+    if shape.kind == "not known" and met.value is not None and met.slot not in speaker.knowledge.findings:
+        shape.kind = "read"  # read in an earlier round, in which the finding was made
     return shape
 
 

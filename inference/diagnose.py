@@ -14,11 +14,12 @@ from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence, gather
 from inference.belief.judge import SHOWN, judge, weigh
 from inference.belief.verdict import Findings, Memory
+from inference.carry import standing
 from inference.case import Case
 from inference.derive import derive
 from inference.engine.program import Program, compile_rules
 from inference.engine.run import run
-from inference.engine.verdicts import Verdicts
+from inference.engine.verdicts import Verdicts, states_of
 from inference.facts import round_facts, unused_codes
 from inference.gate import decide
 from inference.nexttest import next_tests, open_findings, shared_and_open
@@ -102,15 +103,17 @@ def judge_case(case: Case, knowledge: Knowledge) -> Judged:
     """Find, believe and decide: all of :func:`diagnose` that a decision and a ranking of causes need."""
     rounds = find(case, knowledge)
     evidence = evidence_of(case, knowledge, rounds)
-    return _judged(knowledge, rounds, evidence, posteriors(evidence.net))
+    return _judged(case, knowledge, rounds, evidence, posteriors(evidence.net))
 
 
-def _judged(knowledge: Knowledge, rounds: tuple[RoundResult, ...], evidence: Evidence, posterior: Posterior) -> Judged:
+def _judged(
+    case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...], evidence: Evidence, posterior: Posterior
+) -> Judged:
     causes, none_listed = judge(knowledge, evidence, posterior)
-    latest = rounds[-1]
-    facts = {**latest.facts, **latest.verdicts.as_facts()}
+    findings = standing(case, knowledge, [r.verdicts.findings for r in rounds])
+    facts = {**rounds[-1].facts, **states_of(findings)}
     decided = run(program_of(knowledge), facts, "decide", levels_now(causes))
-    gate = decide(knowledge, {**latest.verdicts.findings, **decided.findings}, causes)
+    gate = decide(knowledge, {**findings, **decided.findings}, causes)
     return Judged(rounds, evidence, causes, none_listed, decided, gate)
 
 
@@ -130,7 +133,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     evidence, latest = evidence_of(case, knowledge, rounds), rounds[-1]
     unknown = open_findings(knowledge, latest)
     ahead = look_ahead(knowledge, evidence, shared_and_open(knowledge, evidence, unknown), without_each=True)
-    judged = _judged(knowledge, rounds, evidence, ahead.now)
+    judged = _judged(case, knowledge, rounds, evidence, ahead.now)
     decided, gate = judged.decided, judged.gate
     weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]], ahead.decibans)
     causes = tuple(replace(c, weights=weights[c.id]) if c.id in weights else c for c in judged.causes)

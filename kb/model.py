@@ -202,7 +202,8 @@ class Finding(Entry):
 
     ``title`` is the sentence when it holds, ``fails`` when it is known not to. ``leak`` is how often it is seen
     with none of the causes there. Findings of one ``group`` come from one instrument or one underlying state and
-    vote once; the highest ``rank`` that holds speaks for the group.
+    vote once; the highest ``rank`` that holds speaks for the group. A ``lasting`` one tells of a part: once it holds
+    it stands for the decision until work on the vehicle, or until it is looked at again.
     """
 
     id: Name
@@ -217,6 +218,7 @@ class Finding(Entry):
     leak_source: Slug = "from-memory"
     group: Name | None = None
     rank: int = 0
+    lasting: bool = False
 
 
 class Shows(Entry):

@@ -103,7 +103,12 @@ class Verdicts:
 
     def as_facts(self) -> dict[str, Value]:
         """Return the findings as facts, for the next stage."""
-        return {finding: STATE_WORDS[result.state] for finding, result in self.findings.items()}
+        return states_of(self.findings)
+
+
+def states_of(findings: Mapping[str, FindingResult]) -> dict[str, Value]:
+    """Return the states of findings as facts."""
+    return {finding: STATE_WORDS[result.state] for finding, result in findings.items()}
 
 
 def _fired(stage: Stage, way: Way, known: Mapping[str, Value]) -> Fired:

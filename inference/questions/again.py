@@ -17,13 +17,14 @@ from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
 from inference.belief.verdict import Memory
+from inference.carry import standing
 from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, judge_case, levels_now, program_of
-from inference.engine.verdicts import FindingResult
+from inference.engine.verdicts import FindingResult, states_of
 from inference.facts import round_facts
 from inference.gate import decide
-from inference.questions.redo import Stand, redo, words
+from inference.questions.redo import Stand, redo
 from inference.result import CauseResult, GateResult
 from inference.steps import Journal
 from inference.values import Value, Word
@@ -85,7 +86,7 @@ class Again:
         base = self.base
         stands = zip(base.facts, base.findings, strict=True)
         self._found = [Stand(self.program.find, facts, findings) for facts, findings in stands]
-        before = _for_decision(base.facts[-1], base.findings[-1], base.causes)
+        before = _for_decision(base.facts[-1], standing(case, knowledge, base.findings), base.causes)
         self._decided = Stand(self.program.decide, before, base.decided)
         self._frame = _frame(case)
         self._memory = Memory()
@@ -134,7 +135,7 @@ class Again:
     def _decide(
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
-        findings = heard.findings[-1]
+        findings = standing(heard.case, self.knowledge, heard.findings)
         now = _for_decision(heard.facts[-1], findings, causes)
         decided = redo(self._decided, now, self._decided.moved(now))
         gate = decide(self.knowledge, {**findings, **decided}, causes)
@@ -173,7 +174,7 @@ def _for_decision(
     facts: Mapping[str, Value], findings: Mapping[str, FindingResult], causes: Sequence[CauseResult]
 ) -> dict[str, Value]:
     levels = levels_now(causes)
-    return {**facts, **words(findings), **{c: Word(level) for c, level in levels.items()}}
+    return {**facts, **states_of(findings), **{c: Word(level) for c, level in levels.items()}}
 
 
 def _heard(knowledge: Knowledge) -> frozenset[str]:

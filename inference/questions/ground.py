@@ -10,6 +10,7 @@ from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from inference.carry import standing
 from inference.case import Case, Round
 from inference.diagnose import program_of
 from inference.engine.verdicts import Fired, Verdicts
@@ -85,6 +86,8 @@ class Proof:
         k, index = self.knowledge, self.round.origin.get(slot, self.index)
         value = self.round.facts.get(slot)
         if slot in k.findings:
+            if (earlier := self._from_before(slot)) is not None:
+                return earlier
             found = next((v.findings[slot] for v in reversed(self.verdicts) if slot in v.findings), None)
             ways = [f for v in self.verdicts for f in v.fired if f.concludes == slot]
             state = Word(found.state) if found else None
@@ -109,6 +112,19 @@ class Proof:
             return Node(slot, index, "answered" if self.case_round.answer(slot) else "case", value)
         is_code = slot in k.codes or slot in k.code_groups or slot in (*ROLE_GROUPS, "any_code", "codes_read")
         return Node(slot, index, "code" if is_code else "case", value)
+
+    def _from_before(self, slot: str) -> Node | None:
+        """Return the node of a finding that stands from an earlier round, None where this round has its own say."""
+        rounds = self.result.rounds
+        if self.index == 0 or self.index != len(rounds) - 1 or not self.knowledge.findings[slot].lasting:
+            return None
+        all_findings = [r.verdicts.findings for r in rounds]
+        stands = standing(self.result.case, self.knowledge, all_findings).get(slot)
+        at = next((i for i, found in enumerate(all_findings) if found.get(slot) is stands), self.index)
+        if stands is None or at == self.index:
+            return None
+        ways = tuple(f for f in rounds[at].verdicts.fired if f.concludes == slot)
+        return Node(slot, at, "finding", Word(stands.state), ways, (), 1)
 
     def _height(self, way: Fired) -> int:
         return 1 + max((self.node(slot).height for slot, _ in way.facts), default=0)

@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 
 from inference.engine.program import SERVES, Stage, Way
 from inference.engine.run import STANDS_FOR, spread_chance, vote
-from inference.engine.verdicts import FindingResult, Leaning, Side, Vote
+from inference.engine.verdicts import FindingResult, Leaning, Side, Vote, states_of
 from inference.values import STATE_WORDS, FindingState, Spread, Value
 
 Facts = Mapping[str, Value]
@@ -47,8 +47,8 @@ class Stand:
     """One stage as it stands on some facts: its findings, their states as facts, the outcome of every literal."""
 
     def __init__(self, stage: Stage, facts: Facts, findings: Findings) -> None:
-        self.stage, self.findings, self.words = stage, findings, words(findings)
-        known = {**facts, **self.words}
+        self.stage, self.findings, self.states = stage, findings, states_of(findings)
+        known = {**facts, **self.states}
         self.values = [known.get(slot) for slot in stage.slots]
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
 
@@ -79,7 +79,7 @@ def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
     stage = stand.stage
     reach = reach_of(stage)
     out = dict(stand.findings)
-    known = {**facts, **stand.words}
+    known = {**facts, **stand.states}
     new_outcomes: dict[int, bool | None] = {}
 
     def take(slot: str) -> set[str]:
@@ -99,11 +99,6 @@ def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
             if new != out[finding]:
                 out[finding] = new
     return out
-
-
-def words(findings: Findings) -> dict[str, Value]:
-    """Return the states of findings as facts."""
-    return {finding: STATE_WORDS[result.state] for finding, result in findings.items()}
 
 
 def _finding(

@@ -17,6 +17,7 @@ from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence
 from inference.belief.judge import POSSIBLE, waterfall, weigh
 from inference.belief.net import ImpossibleEvidence
+from inference.carry import standing
 from inference.diagnose import evidence_of, levels_now, program_of
 from inference.engine.look import ConditionView, explain_rule
 from inference.engine.verdicts import FindingResult, Side
@@ -126,7 +127,8 @@ class WhyNot:
         self.knowledge, self.result = knowledge, result
         self.program = program_of(knowledge)
         latest = result.latest
-        self.states: dict[str, FindingResult] = {**latest.verdicts.findings, **result.decided.findings}
+        stands = standing(result.case, knowledge, [r.verdicts.findings for r in result.rounds])
+        self.states: dict[str, FindingResult] = {**stands, **result.decided.findings}
         self.facts: dict[str, Value] = {
             **latest.facts,
             **{f: Word(r.state) for f, r in self.states.items()},

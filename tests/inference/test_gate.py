@@ -9,7 +9,11 @@ from hypothesis import strategies as st
 from inference.case import Case
 from inference.change import changed, without
 from inference.diagnose import diagnose, judge_case
-from inference.read_case import read_case
+from inference.questions.again import Again
+from inference.questions.ground import Proof
+from inference.questions.whynot import WhyNot
+from inference.read_case import parse_case, read_case
+from inference.values import Word
 from kb.load import load
 
 KNOWLEDGE = load()
@@ -197,3 +201,53 @@ def test_what_forbids_a_burn_is_put_right_before_any_burn_is_named() -> None:
     assert jobs[0] == "oil-change-first"
     assert "oil-change-after-burns" not in jobs
     assert jobs.index("oil-change-first") < jobs.index("burn-standing")
+
+
+NIGHT = {"intake_air_temperature": 12, "coolant_temperature": 12, "exhaust_temperature_before_filter": 65}
+
+
+def two_rounds(when: str, more: str = "") -> Case:
+    """The clear case, its exhaust sensor found 53 K off in a first round; ``more`` is read in the second."""
+    text = (HERE / "cases" / "clear.yaml").read_text("utf-8")
+    head, _, round_ = text.partition("rounds:\n")
+    night = ", ".join(f"{name}: {{cold_soak: {value} °C}}" for name, value in NIGHT.items())
+    first = f"  - when: arrival\n    date: 2026-03-10\n    readings: {{{night}, ambient_temperature: 12 °C}}\n"
+    later = (
+        round_.replace("when: arrival", f"when: {when}")
+        .replace("date: 2026-03-10", "date: 2026-03-11")
+        .replace("    readings:\n", f"    readings:\n{more}")
+    )
+    return parse_case(f"{head}rounds:\n{first}{later}".encode(), "two.yaml", KNOWLEDGE)
+
+
+def test_a_sensor_found_wrong_holds_in_a_later_round_too() -> None:
+    """What lied yesterday is not good today because it was not tried today."""
+    found = judge_case(two_rounds("follow-up"), KNOWLEDGE).gate
+    assert found.decision == "hold"
+    assert "need_steering_sensors" in {r.finding for r in found.not_met}
+
+
+def test_a_sensor_found_wrong_is_free_again_after_work_or_a_new_look() -> None:
+    assert decision(two_rounds("after repair")) == "clear"
+    good = "      intake_air_temperature: {cold_soak: 12 °C}\n"
+    again = two_rounds("follow-up", good)
+    night = {"exhaust_temperature_before_filter.cold_soak": "13 °C", "coolant_temperature.cold_soak": "12 °C"}
+    assert decision(changed(again, KNOWLEDGE, night)) == "clear"
+
+
+def test_what_stands_from_an_earlier_round_stands_in_changes_of_the_case_as_well() -> None:
+    case = two_rounds("follow-up")
+    again = Again(case, KNOWLEDGE)
+    other = changed(case, KNOWLEDGE, {"fuel_level": "50 %"})
+    assert again.base.gate == judge_case(case, KNOWLEDGE).gate
+    assert again.of(other).gate == judge_case(other, KNOWLEDGE).gate  # type: ignore[union-attr]
+
+
+def test_what_stands_from_an_earlier_round_is_explained_from_there() -> None:
+    case = two_rounds("follow-up")
+    result = diagnose(case, KNOWLEDGE)
+    node = Proof(KNOWLEDGE, result).node("exhaust_sensor_disagrees_cold")
+    assert (node.round, node.value) == (0, Word("holds"))
+    assert node.ways
+    asked = WhyNot(KNOWLEDGE, result).finding("need_steering_sensors", "holds")
+    assert asked.state == "fails"
