@@ -105,11 +105,16 @@ def gather(
 
 @dataclass(frozen=True)
 class _Tables:
-    """What of the knowledge gather looks up: groups of shared findings; by cause its private findings and groups."""
+    """What of the knowledge gather looks up.
+
+    ``shared``: groups of shared findings; ``private``, ``groups``: by cause its private findings and their groups;
+    ``columns``: by finding, as far as asked for, see :func:`column_of`.
+    """
 
     shared: tuple[tuple[str, ...], ...]
     private: Mapping[str, frozenset[str]]
     groups: Mapping[str, tuple[tuple[str, ...], ...]]
+    columns: dict[str, np.ndarray]
 
 
 _tables: list[tuple[Knowledge, _Tables]] = []  # of the knowledge used last; it never changes
@@ -123,6 +128,7 @@ def _tables_of(knowledge: Knowledge) -> _Tables:
             in_groups(knowledge, {shown.finding for c in causes for shown in c.shows}),
             {c.id: frozenset(weighed[c.id] | {p.finding for p in c.proofs}) for c in causes},
             {c.id: in_groups(knowledge, weighed[c.id]) for c in causes},
+            {},
         )
         _tables[:] = [(knowledge, made)]
     return _tables[0][1]
@@ -187,22 +193,15 @@ def _links_of(knowledge: Knowledge, node: Verdict, gone: np.ndarray) -> tuple[np
     return np.stack([column, np.where(node.round >= gone, 0.0, column)], axis=1), leak, node.holds
 
 
-_columns: list[tuple[Knowledge, dict[str, np.ndarray]]] = []  # of the knowledge used last; it never changes
-
-
 def column_of(knowledge: Knowledge, finding: str) -> np.ndarray:
     """Return how often each cause alone shows the finding [-], worked out once for each finding."""
-    held = _columns[0] if _columns else None
-    if held is None or held[0] is not knowledge:
-        held = (knowledge, {})
-        _columns[:] = [held]
-    table = held[1]
-    if finding not in table:
+    columns = _tables_of(knowledge).columns
+    if finding not in columns:
         causes = knowledge.causes.values()
         shows = {c.id: {s.finding: s.how_often for s in c.shows} for c in causes}
         leak = knowledge.findings[finding].leak or 0.0
-        table[finding] = np.array([_link(shows, cause, finding, leak) for cause in causes])
-    return table[finding]
+        columns[finding] = np.array([_link(shows, cause, finding, leak) for cause in causes])
+    return columns[finding]
 
 
 def _link(shows: Mapping[str, Mapping[str, float]], cause: Cause, finding: str, leak: float) -> float:
