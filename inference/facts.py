@@ -35,7 +35,7 @@ class HasSpread(Protocol):
 
 
 class RoundFacts(NamedTuple):
-    """``slots[i]`` holds what is known in round i, ``origin[i]`` the round each of these was taken in."""
+    """``slots[i]`` holds what is known in round i, ``origin[i]`` the round each of these was taken in, if asked for."""
 
     slots: list[dict[str, Value]]
     origin: list[dict[str, int]]
@@ -54,7 +54,7 @@ def round_facts(
     case : the case as read
     knowledge : readings, questions, codes and code groups with their lives and roles
     derived_per_round : derived readings by slot, one mapping a round; empty: none
-    origins : whether to work out the newest input of each derived reading; without, its origin is its own round
+    origins : whether to work out the round each fact was taken in; without, ``origin`` is empty
 
     Raises
     ------
@@ -64,29 +64,29 @@ def round_facts(
         raise ValueError(f"{len(derived_per_round)} rounds of derived readings for {len(case.rounds)} rounds")
     facts = RoundFacts([], [])
     for round_ in carry_forward(case, knowledge).rounds:
-        here: dict[str, Value] = {}
-        origin: dict[str, int] = {}
-        _take(here, origin, _standing(case, knowledge), 0)
-        for slot, quantity in round_.carried_readings.items():
-            _take(here, origin, {slot: Number(quantity.value)}, round_.taken[slot])
-        for name, said in round_.carried_answers.items():
-            _take(here, origin, {name: Word(said)}, round_.taken[name])
-        _take(here, origin, _seen(round_, knowledge), round_.index)
-        for slot, value in _history(case, round_).items():
-            told = bool(facts.slots) and facts.slots[-1].get(slot) == value
-            _take(here, origin, {slot: value}, facts.origin[-1][slot] if told else round_.index)
+        standing, seen, history = _standing(case, knowledge), _seen(round_, knowledge), _history(case, round_)
+        here: dict[str, Value] = dict(standing)
+        here |= {slot: Number(quantity.value) for slot, quantity in round_.carried_readings.items()}
+        here |= {name: Word(said) for name, said in round_.carried_answers.items()}
+        codes = _code_facts(round_, knowledge)
+        here |= seen
+        here |= codes
+        here |= history
         derived = derived_per_round[round_.index] if derived_per_round else {}
-        _take(here, origin, {slot: d.spread for slot, d in derived.items()}, round_.index)
-        for slot in derived if origins and round_.index else ():  # nothing is older than the first round
-            origin[slot] = _newest_input(slot, knowledge, origin, round_.index, frozenset())
+        here |= {slot: d.spread for slot, d in derived.items()}
+        if origins:
+            origin = dict.fromkeys(standing, 0)
+            origin |= {name: round_.taken[name] for name in (*round_.carried_readings, *round_.carried_answers)}
+            origin |= dict.fromkeys((*seen, *codes), round_.index)
+            for slot, value in history.items():
+                told = bool(facts.slots) and facts.slots[-1].get(slot) == value
+                origin[slot] = facts.origin[-1][slot] if told else round_.index
+            origin |= dict.fromkeys(derived, round_.index)
+            for slot in derived if round_.index else ():  # nothing is older than the first round
+                origin[slot] = _newest_input(slot, knowledge, origin, round_.index, frozenset())
+            facts.origin.append(origin)
         facts.slots.append(here)
-        facts.origin.append(origin)
     return facts
-
-
-def _take(here: dict[str, Value], origin: dict[str, int], new: Mapping[str, Value], index: int) -> None:
-    here.update(new)
-    origin.update(dict.fromkeys(new, index))
 
 
 def _standing(case: Case, knowledge: Knowledge) -> dict[str, Value]:
@@ -104,7 +104,7 @@ def _standing(case: Case, knowledge: Knowledge) -> dict[str, Value]:
 
 
 def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
-    """Return what this round itself tells."""
+    """Return what this round itself tells, the single codes aside."""
     out: dict[str, Value] = {slot: Number(q.value) for slot, q in round_.readings.items()}
     out |= {name: Word(said) for name, said in round_.answers.items() if said != "unknown"}
     out["round.when"] = Word(round_.when)
@@ -113,7 +113,6 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
         out["codes_fresh"] = Word("yes" if fresh else "no")
     if round_.codes is not None:
         out["codes_unnamed"] = Word("yes" if _unnamed({c.code for c in round_.codes}, knowledge) else "no")
-    out |= _code_facts(round_, knowledge)
     return out
 
 
