@@ -48,11 +48,11 @@ Cause = Literal["melts", "cracks", "joints"]
 
 COMES = {"melts": "reach {ceiling:.0f} °C", "cracks": "crack it", "joints": "tear the joints between its segments"}
 FIRST = {
-    "melts": "It gets too hot (melts) before it cracks: heat sets the limit.",
-    "cracks": "It cracks before it gets too hot (melts): cracks set the limit.",
-    "joints": "Its joints tear before it gets too hot (melts): cracks in the joints set the limit.",
+    "melts": "It gets too hot (melts) before it cracks",
+    "cracks": "It cracks before it gets too hot (melts)",
+    "joints": "Its joints tear (cracks between the segments) before it gets too hot (melts)",
 }
-SETS = {"melts": "heat comes", "cracks": "cracks come", "joints": "torn joints come"}
+MOSTLY = {"melts": "it gets too hot", "cracks": "it cracks", "joints": "its joints tear"}
 
 
 @dataclass(frozen=True)
@@ -188,24 +188,23 @@ def _least(threes: Iterable[Three]) -> Three:
 def _notes(
     body: str, ceiling: float, allows: Mapping[Cause, Three], taken: Three, design: tuple[float, float]
 ) -> tuple[str, ...]:
-    """How the limit came about: what comes when, what comes first, and what the design range makes of it."""
+    """How the limit came about: what comes when, what comes first, and where the design range caps it."""
     model = _least(allows.values())
-    says = f"In {body} a fall to idle at the worst moment of a burn would {COMES['melts'].format(ceiling=ceiling)} "
-    parts = [COMES[cause] + " " + _from_on(three) for cause, three in allows.items() if cause != "melts"]
-    says += ", and ".join([_from_on(allows["melts"]), *parts]) + " (burn model)."
-    usual, careful = (min(allows, key=lambda cause: allows[cause][end]) for end in (1, 0))
-    why = FIRST[usual]
-    if careful != usual:
-        why += f" At the careful end {SETS[careful]} first."
+    comes = [f"{COMES[cause].format(ceiling=ceiling)} {_from_on(three)}" for cause, three in allows.items()]
+    says = f"By the burn model, in {body} a fall to idle at the worst moment would {', '.join(comes[:-1])}"
+    says += f" and {comes[-1]} (the first figure with one chance in ten, the last with nine)."
+    careful, usual = (min(allows, key=lambda cause: allows[cause][end]) for end in (0, 1))
     low, high = design
-    if taken == model:
-        checked = f"Such bodies are designed to hold {low:g} to {high:g} g/l."
+    built = f"the {low:g} to {high:g} g/l that such bodies are designed to hold"
+    sets = f"{FIRST[careful]}: surely safe is {taken[0]:.1f} g/l"
+    if taken[0] < model[0]:
+        sets += f", the midst of {built}, since the model allows {model[0]:.1f}"
+    sets += "." if careful == usual else f"; in the usual burn {MOSTLY[usual]} first."
+    if taken[2] < model[2]:
+        ends = f"The model allows more than {built}, so the limit is never above {high:g}."
     else:
-        checked = (
-            f"The model allows more than the {low:g} to {high:g} g/l that such bodies are designed to hold, so the"
-            f" design caps it: never above {high:g}, and surely safe no further than {(low + high) / 2.0:g}."
-        )
-    return f"{says} {why}", checked
+        ends = f"The limit is never above {taken[2]:.1f} g/l, within {built}."
+    return says, sets, ends
 
 
 def _from_on(three: Three) -> str:
@@ -214,7 +213,7 @@ def _from_on(three: Three) -> str:
     low, _, high = three
     if low >= most:
         return f"only above {most:g} g/l"
-    return f"from {low:.1f} to {high:.1f} g/l on" if high < most else f"from {low:.1f} g/l on, or not below {most:g}"
+    return f"at {low:.1f} to {high:.1f} g/l" if high < most else f"at {low:.1f} to more than {most:g} g/l"
 
 
 def times(which: str, kind: str | None, inlet: Array, z: Array) -> Array:

@@ -101,33 +101,54 @@ DESIGN = {
 
 
 @pytest.mark.parametrize("body", DESIGN)
-@pytest.mark.parametrize("kind", ["uncoated", "coated", "coated_with_scr", "additive"])
-def test_what_the_model_allows_overlaps_what_the_trade_designs_for(body: str, kind: str) -> None:
-    """The model's own band, no cap: it must be possible that it and the trade (FACTS 3, from memory) are both right."""
-    limit = table.limit([knowledge().substrates[body]], kind)
+def test_what_the_model_allows_overlaps_what_the_trade_designs_for(body: str) -> None:
+    """The model's own band, no cap: it must be possible that it and the trade (FACTS 3, from memory) are both right.
+
+    The trade's figures are not told apart by kind. Of the joints' shear the model knows least, so for silicon carbide
+    this is a check of that figure rather than of the model.
+    """
+    substrate = knowledge().substrates[body]
+    least, most = DESIGN[body]
+    low, high = model_alone(table.limit([substrate], None))[::2]
+    assert low < most
+    assert high > least
+    for kind in table.table()["minutes"]:  # of no kind does it allow surely much more, or much less, than the trade
+        low, mid, _ = model_alone(table.limit([substrate], kind))
+        assert 0.85 * least < low < 1.15 * most
+        assert mid > least
+
+
+def model_alone(limit: table.Limit) -> list[float]:
     assert limit.by_heat is not None
     assert limit.by_cracks is not None
-    low, high = (min(limit.by_heat[end], limit.by_cracks[end]) for end in (0, 2))
-    assert low < DESIGN[body][1]
-    assert high > DESIGN[body][0]
+    return [min(a, b) for a, b in zip(limit.by_heat, limit.by_cracks, strict=True)]
 
 
 def test_each_body_names_what_sets_its_limit() -> None:
-    says = {body: table.limit([knowledge().substrates[body]], "coated").notes[0] for body in knowledge().substrates}
-    assert "cracks set the limit" in says["cordierite"]
-    assert "heat sets the limit" in says["sintered metal"]  # it yields before it tears
-    assert "joints" in says["silicon carbide"]
-    assert all("burn model" in text for text in says.values())
+    says = {body: " ".join(table.limit([b], "coated").notes) for body, b in knowledge().substrates.items()}
+    assert "It cracks before it gets too hot (melts): surely safe is 4" in says["cordierite"]
+    assert "It gets too hot (melts) before it cracks: surely safe is" in says["sintered metal"]  # it yields first
+    assert "It gets too hot (melts) before it cracks: surely safe is" in says["aluminium titanate"]
+    assert "Its joints tear" in says["silicon carbide"]
+    assert all(text.startswith("By the burn model") for text in says.values())
+
+
+def test_without_a_design_range_below_it_the_model_decides_to_its_upper_end() -> None:
+    for body in knowledge().substrates.values():
+        wide = body.model_copy(
+            update={"safe_soot": body.safe_soot.model_copy(update={"low": "2 g/l", "high": "40 g/l"})}
+        )
+        limit = table.limit([wide], "coated")
+        assert [limit.low, limit.mid, limit.high] == model_alone(limit)
+        assert "within the 2 to 40 g/l" in limit.notes[-1]
 
 
 def test_the_model_decides_below_the_cap_of_what_the_trade_designs_for() -> None:
     for body in knowledge().substrates.values():
         for kind in (*table.table()["minutes"], None):
             limit = table.limit([body], kind)
-            assert limit.by_heat is not None
-            assert limit.by_cracks is not None
             low, high = (float(text.split()[0]) for text in (body.safe_soot.low, body.safe_soot.high))
-            model = [min(a, b) for a, b in zip(limit.by_heat, limit.by_cracks, strict=True)]
+            model = model_alone(limit)
             assert (limit.low, limit.mid, limit.high) == (
                 min(model[0], (low + high) / 2.0), min(model[1], high), min(model[2], high),
             )  # fmt: skip
@@ -155,7 +176,8 @@ SOOTY = {"gauge_pressure.fast_idle": 68.0, "air_mass_flow.fast_idle": 39.0}
 
 
 @pytest.mark.parametrize(
-    ("body", "cause"), [("cordierite", "cracks set"), ("sintered metal", "heat sets"), ("silicon carbide", "joints")]
+    ("body", "cause"),
+    [("cordierite", "It cracks"), ("sintered metal", "It gets too hot"), ("silicon carbide", "Its joints tear")],
 )
 def test_the_gates_limit_comes_from_the_model_with_its_chain(body: str, cause: str) -> None:
     found = derived(SOOTY, substrate=body, odometer=20_000.0, fitted_at_km=0.0)
