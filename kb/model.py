@@ -115,6 +115,7 @@ class Derived(Entry):
     valid: Text
     source: Slug
     says: str = ""  # one sentence for the chain, with {low} {mid} {high} {unit}
+    tells: bool = False  # its notes say how this one figure came about, and are shown with the formula
 
 
 class Question(Entry):

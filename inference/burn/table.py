@@ -48,11 +48,11 @@ Cause = Literal["melts", "cracks", "joints"]
 
 COMES = {"melts": "reach {ceiling:.0f} °C", "cracks": "crack it", "joints": "tear the joints between its segments"}
 FIRST = {
-    "melts": "It gets too hot (melts) before it cracks",
-    "cracks": "It cracks before it gets too hot (melts)",
-    "joints": "Its joints tear (cracks between the segments) before it gets too hot (melts)",
+    "melts": "The body gets too hot (melts) before it cracks",
+    "cracks": "The body cracks before it gets too hot (melts)",
+    "joints": "The joints tear (cracks between the segments) before the body gets too hot (melts)",
 }
-MOSTLY = {"melts": "it gets too hot", "cracks": "it cracks", "joints": "its joints tear"}
+MOSTLY = {"melts": "it gets too hot", "cracks": "it cracks", "joints": "the joints tear"}
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Limit:
     low, mid, high : what the gate goes by: surely safe, as likely as not, surely not
     by_heat, by_cracks : what the burn model allows before the body gets too hot, and before it cracks [g/l]; None
         where the model was not made for the body
-    notes : how the figures came about, in plain sentences
+    notes : how the figures came about, in plain sentences; the last is the short of it
     """
 
     low: float
@@ -157,6 +157,7 @@ def limit(bodies: Iterable[Substrate], kind: str | None, ash: bool = False) -> L
     return min(found, key=lambda x: (x.high, x.low))
 
 
+@lru_cache(maxsize=128)
 def _limit(body: Substrate, kind: str | None, ash: bool) -> Limit:
     low, high = number(body.safe_soot.low, "g/l"), number(body.safe_soot.high, "g/l")
     if not known_figures(body):
@@ -188,11 +189,11 @@ def _least(threes: Iterable[Three]) -> Three:
 def _notes(
     body: str, ceiling: float, allows: Mapping[Cause, Three], taken: Three, design: tuple[float, float]
 ) -> tuple[str, ...]:
-    """How the limit came about: what comes when, what comes first, and where the design range caps it."""
+    """How the limit came about: what comes when; and in short what comes first and where the design range caps it."""
     model = _least(allows.values())
     comes = [f"{COMES[cause].format(ceiling=ceiling)} {_from_on(three)}" for cause, three in allows.items()]
-    says = f"By the burn model, in {body} a fall to idle at the worst moment would {', '.join(comes[:-1])}"
-    says += f" and {comes[-1]} (the first figure with one chance in ten, the last with nine)."
+    says = f"In {body} a fall to idle at the worst moment of a burn would {', '.join(comes[:-1])}"
+    says += f" and {comes[-1]} (the first figure with one chance in ten, the last with nine; burn model)."
     careful, usual = (min(allows, key=lambda cause: allows[cause][end]) for end in (0, 1))
     low, high = design
     built = f"the {low:g} to {high:g} g/l that such bodies are designed to hold"
@@ -204,7 +205,7 @@ def _notes(
         ends = f"The model allows more than {built}, so the limit is never above {high:g}."
     else:
         ends = f"The limit is never above {taken[2]:.1f} g/l, within {built}."
-    return says, sets, ends
+    return says, f"{sets} {ends}"
 
 
 def _from_on(three: Three) -> str:
