@@ -31,7 +31,7 @@ RIM = 0.3  # least soot at the rim over the mean [-] (from memory)
 ACROSS = 0.7  # conduction across a honeycomb over that along it [-], walls that stand end on carry less (from memory)
 
 
-def thermal_stress(stiffness: Numeric, expansion: Numeric, poisson: Numeric, difference: Numeric) -> Array:
+def thermal_stress(stiffness: Numeric, expansion: Numeric, poisson: Numeric, difference: Numeric) -> Numeric:
     """Tension in a part that is cooler than its neighbours and held by them on two sides.
 
     Equation: s = E alpha dT / (1 - nu)
@@ -62,10 +62,10 @@ def thermal_stress(stiffness: Numeric, expansion: Numeric, poisson: Numeric, dif
     >>> round(float(thermal_stress(2.5e9, 1.6e-6, 0.25, 450.0)) / 1e6, 2)
     2.4
     """
-    return np.asarray(stiffness * np.asarray(expansion) * difference / (1.0 - np.asarray(poisson)))
+    return stiffness * expansion * difference / (1.0 - poisson)
 
 
-def shock_resistance(strength: Numeric, stiffness: Numeric, expansion: Numeric, poisson: Numeric) -> Array:
+def shock_resistance(strength: Numeric, stiffness: Numeric, expansion: Numeric, poisson: Numeric) -> Numeric:
     """Difference in temperature at which a part that is fully held in a plane breaks: parameter R of thermal shock.
 
     Equation: R = s_f (1 - nu) / (E alpha)
@@ -96,10 +96,10 @@ def shock_resistance(strength: Numeric, stiffness: Numeric, expansion: Numeric, 
     >>> round(float(shock_resistance(2.4e6, 2.5e9, 1.6e-6, 0.25)))
     450
     """
-    return np.asarray(strength * (1.0 - np.asarray(poisson)) / (np.asarray(stiffness) * expansion))
+    return strength * (1.0 - poisson) / (stiffness * expansion)
 
 
-def skin_lag(loss: Numeric, radius: Numeric, conduction: Numeric) -> Array:
+def skin_lag(loss: Numeric, radius: Numeric, conduction: Numeric) -> Numeric:
     """How much cooler than its mean a round body's skin is, over how much hotter than the outside that mean is.
 
     Equation: x / (1 + x) with x = q r^2 / (8 k): steady flow of heat to the skin, a parabola from axis to skin
@@ -129,8 +129,8 @@ def skin_lag(loss: Numeric, radius: Numeric, conduction: Numeric) -> Array:
     >>> round(float(skin_lag(200.0, 0.072, 0.5)), 3)
     0.206
     """
-    x = np.asarray(loss) * np.asarray(radius) ** 2 / (8.0 * np.asarray(conduction))
-    return np.asarray(x / (1.0 + x))
+    x = loss * radius**2 / (8.0 * conduction)
+    return x / (1.0 + x)
 
 
 def evened(difference: Array, grown: Array, step: float, evens: float) -> Array:
@@ -164,10 +164,11 @@ def evened(difference: Array, grown: Array, step: float, evens: float) -> Array:
     >>> round(float(evened(np.array(100.0), np.array(0.0), 60.0, 60.0)), 1)
     36.8
     """
-    return np.asarray((difference + grown) * np.exp(-step / evens))
+    out: Array = (difference + grown) * np.exp(-step / evens)
+    return out
 
 
-def joint_shear(difference: Array, expansion: Numeric, length: float, thickness: float) -> Array:
+def joint_shear(difference: Array, expansion: float, length: float, thickness: float) -> Array:
     """How far the joint between two segments is sheared where one is hotter than the other.
 
     Equation: g = alpha (max D - min D) / (2 t), D(z) = integral of dT from the front to z
@@ -199,8 +200,9 @@ def joint_shear(difference: Array, expansion: Numeric, length: float, thickness:
     0.0225
     """
     grown = np.cumsum(difference, axis=-1) * length / difference.shape[-1]
-    high, low = np.maximum(grown.max(axis=-1), 0.0), np.minimum(grown.min(axis=-1), 0.0)
-    return np.asarray(np.asarray(expansion) * (high - low) / (2.0 * thickness))
+    grown = np.concatenate([0.0 * grown[..., :1], grown], axis=-1)
+    out: Array = expansion * (grown.max(axis=-1) - grown.min(axis=-1)) / (2.0 * thickness)
+    return out
 
 
 @dataclass(frozen=True)

@@ -91,7 +91,8 @@ def tension(stress: Array) -> Array:
     """
     radial, around, along, shear = stress
     in_plane = (radial + along) / 2.0 + np.hypot((radial - along) / 2.0, shear)
-    return np.asarray(np.maximum(in_plane, around))
+    out: Array = np.maximum(in_plane, around)
+    return out
 
 
 class _Mesh:

@@ -200,7 +200,8 @@ def _notes(
     sets = f"{FIRST[careful]}: surely safe is {taken[0]:.1f} g/l"
     if taken[0] < model[0]:
         sets += f", the midst of {built}, since the model allows {model[0]:.1f}"
-    sets += "." if careful == usual else f"; in the usual burn {MOSTLY[usual]} first."
+    decides = careful != usual and taken[1] == model[1]
+    sets += f"; as likely as not {MOSTLY[usual]} first." if decides else "."
     if taken[2] < model[2]:
         ends = f"The model allows more than {built}, so the limit is never above {high:g}."
     else:
