@@ -96,7 +96,7 @@ def shock_resistance(strength: Numeric, stiffness: Numeric, expansion: Numeric, 
     >>> round(float(shock_resistance(2.4e6, 2.5e9, 1.6e-6, 0.25)))
     450
     """
-    return strength * (1.0 - poisson) / (stiffness * expansion)
+    return strength / thermal_stress(stiffness, expansion, poisson, 1.0)
 
 
 def skin_lag(loss: Numeric, radius: Numeric, conduction: Numeric) -> Numeric:
