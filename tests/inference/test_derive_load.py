@@ -111,7 +111,7 @@ def test_a_replaced_filter_counts_from_its_change() -> None:
 ])  # fmt: skip
 def test_the_limit_points_the_careful_way_at_both_ends(substrate: str | None, low: float, high: float) -> None:
     """Limits: surely safe by the burn model (joints of silicon carbide tear, cordierite cracks, sintered metal, most
-    delicate of all, gets too hot), never above what such bodies are designed for (kb/filters.yaml, from memory). Least soot
+    delicate, gets too hot), never above what such bodies are designed for (kb/filters.yaml, from memory). Least soot
     over the highest limit, most soot over the lowest."""
     found = derived(READ, odometer=100_000.0, fitted_at_km=0.0, substrate=substrate)
     soot, over = found["soot_load"].spread, found["soot_over_limit"].spread
