@@ -34,7 +34,7 @@ def lines(result: Result) -> list[Line]:
             told = {"low": about(s.low), "mid": about(s.mid), "high": about(s.high)}
             if key == "needs":
                 told = {k: f"{getattr(s, k):.0f}" for k in told}
-            out.append(tell("burn", key, **told))
+            out.append(" ".join((tell("burn", key, **told), *(found.notes[-1:] if key == "limit" else ()))))
     ended = latest.burn_completed if latest.burn_completed != "unknown" else None
     numbers = {slot: latest.number(slot) for slot in (BURN, AFTER, "burn_duration")}
     verdict = recorded_burn(derived, numbers, ended)

@@ -59,9 +59,10 @@ def burn_limit(sheet: Sheet) -> tuple[Spread, tuple[str, ...]] | None:
                 f"What the filter is made of is not known; the limit of the most delicate, {body.id}, was taken.",
                 *notes,
             )
-        if limit.by_heat is not None:
+        if limit.by_heat is not None and limit.by_cracks is not None:
             sheet.put("burn_heat_limit", Spread(*limit.by_heat), inputs, notes)
-            inputs = (*inputs, "burn_heat_limit")
+            sheet.put("burn_crack_limit", Spread(*limit.by_cracks), ("filter",), notes)
+            inputs = (*inputs, "burn_heat_limit", "burn_crack_limit")
     sheet.put("burn_soot_limit", spread, inputs, notes)
     return spread, notes
 

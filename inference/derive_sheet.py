@@ -169,16 +169,16 @@ class Sheet:
                 raise ValueError(f"{slot}: a sample of shape {value.shape}; {(N,)} is wanted")
             self.samples[slot] = value
             value = spread(value)
-        odd = tuple(dict.fromkeys(str(w) for w in warnings))
+        odd, notes = tuple(dict.fromkeys(str(w) for w in warnings)), tuple(dict.fromkeys(notes))
         self.done[slot] = DerivedReading(
             id=slot,
             spread=value,
             unit=entry.unit,
-            formula=entry.formula,
+            formula=f"{entry.formula}. {' '.join(notes)}" if entry.tells and notes else entry.formula,
             inputs=tuple(dict.fromkeys(inputs)),
             source=entry.source,
             in_range=not odd,
-            notes=tuple(dict.fromkeys(notes)) + odd,
+            notes=notes + odd,
         )
 
     def put_share(

@@ -115,6 +115,7 @@ class Derived(Entry):
     valid: Text
     source: Slug
     says: str = ""  # one sentence for the chain, with {low} {mid} {high} {unit}
+    tells: bool = False  # its notes say how this one figure came about, and are shown with the formula
 
 
 class Question(Entry):
@@ -445,14 +446,45 @@ class FilterType(Entry):
     source: Slug
 
 
+class Joint(Entry):
+    """The joints between the segments of a body: how thick, and what shear they bear before they tear."""
+
+    thickness: str
+    shear: str
+
+
+class Solid(Entry):
+    """What decides whether a body cracks: of the honeycomb as it stands, not of its dense material.
+
+    A brittle body has a ``strength`` (modulus of rupture), one that yields a ``stretch`` that it bears.
+    """
+
+    strength: str | None = None
+    stretch: str | None = None
+    stiffness: str  # Young's modulus
+    expansion: str  # coefficient of linear expansion where the differences lie, 500 to 900 °C
+    poisson: float = Field(ge=0.0, lt=0.5)
+    width: str  # of one piece
+    joint: Joint | None = None
+    note: Text
+    source: Slug
+
+    @model_validator(mode="after")
+    def _one_way_to_break(self) -> Solid:
+        if (self.strength is None) == (self.stretch is None):
+            raise ValueError("either strength (a brittle body) or stretch (one that yields) must be given, not both")
+        return self
+
+
 class Substrate(Entry):
     """What the filter body is made of, and the soot it may hold when a burn is begun (g per litre)."""
 
     id: Text
-    safe_soot: Range  # low: begin no burn above without knowing more; high: never above
+    safe_soot: Range  # what such bodies are designed to hold: the check and the cap of what the burn model allows
     ceiling: str
     heat_capacity: str
     bulk_density: str
+    solid: Solid
     note: Text
     source: Slug
 

@@ -104,6 +104,21 @@ def _check_quantities(c: _Checker) -> None:
     for body in c.k.substrates.values():
         for text in (body.safe_soot.low, body.safe_soot.high):
             _quantity(c, "substrates", body.id, "safe_soot", text, "g/l")
+        for field, text, unit in _solid(body.solid):
+            _quantity(c, "substrates", body.id, f"solid.{field}", text, unit)
+        c.known("substrates", body.id, "solid.source", [body.solid.source], c.k.sources, "source")
+
+
+def _solid(solid: model.Solid) -> list[tuple[str, str, str]]:
+    """The quantities that say whether a body cracks: field, what is written, unit."""
+    out = [("stiffness", solid.stiffness, "Pa"), ("expansion", solid.expansion, "1/K"), ("width", solid.width, "m")]
+    if solid.strength is not None:
+        out.append(("strength", solid.strength, "Pa"))
+    if solid.stretch is not None:
+        out.append(("stretch", solid.stretch, "1"))
+    if solid.joint is not None:
+        out += [("joint.thickness", solid.joint.thickness, "m"), ("joint.shear", solid.joint.shear, "1")]
+    return out
 
 
 def _quantity(c: _Checker, table: str, identity: str, field: str, text: str, unit: str) -> float | None:

@@ -1,27 +1,33 @@
-"""The burn tables as they stand in table.json, read once: peak temperatures, limits and times of a burn.
+"""The burn tables as they stand in table.json, read once: peaks, tension, limits and times of a burn.
 
 ``table.json`` is made by :mod:`inference.burn.make`. It names the figures of each body it was made from; a body whose
-figures in kb/filters.yaml are others, or that it does not know, has no entry here and keeps its bare limit.
+figures in kb/filters.yaml are others, or that it does not know, has no entry here and keeps its bare design limit.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
+from inference.physics.calibration import Parameter
 from inference.physics.valid import Array, Numeric
 from kb.model import Substrate
 from kb.units import number
 
 FILE = Path(__file__).with_name("table.json")
 ASH_MELTS = 1075.0  # °C, midst of the 950 to 1,200 °C at which oil ash melts (from memory)
+# What is borne, over what a new piece bears: pieces differ, and water and earlier burns wear them
+WORN = Parameter(0.55, 0.8, 1.1, "1", True, "makers keep lasting stress under half the strength; from memory")
+JOINT = Parameter(0.7, 1.0, 1.4, "1", True, "cemented joints from piece to piece; from memory")
 SCATTER = 150.0  # K, how far peaks of like burns lie apart for reasons the model leaves out, 10/90 (from memory)
+
+Three = tuple[float, float, float]
 
 
 @lru_cache(maxsize=1)
@@ -37,6 +43,18 @@ def kinds(kind: str | None) -> tuple[str, ...]:
     return (kind,) if kind is not None and kind in known else tuple(sorted(known))
 
 
+Cause = Literal["melts", "cracks", "joints"]
+
+
+COMES = {"melts": "reach {ceiling:.0f} °C", "cracks": "crack it", "joints": "tear the joints between its segments"}
+FIRST = {
+    "melts": "The body gets too hot (melts) before it cracks",
+    "cracks": "The body cracks before it gets too hot (melts)",
+    "joints": "The joints tear (cracks between the segments) before the body gets too hot (melts)",
+}
+MOSTLY = {"melts": "it gets too hot", "cracks": "it cracks", "joints": "the joints tear"}
+
+
 @dataclass(frozen=True)
 class Limit:
     """The soot a burn may begin with [g/l].
@@ -44,20 +62,30 @@ class Limit:
     Parameters
     ----------
     low, mid, high : what the gate goes by: surely safe, as likely as not, surely not
-    by_heat : what the burn model alone allows, where it was asked [g/l]
-    notes : how the figures came about, in plain sentences
+    by_heat, by_cracks : what the burn model allows before the body gets too hot, and before it cracks [g/l]; None
+        where the model was not made for the body
+    notes : how the figures came about, in plain sentences; the last is the short of it
     """
 
     low: float
     mid: float
     high: float
-    by_heat: tuple[float, float, float] | None
+    by_heat: Three | None
+    by_cracks: Three | None
     notes: tuple[str, ...]
 
 
 def figures(body: Substrate) -> dict[str, str]:
     """Return what of a body the tables are made from, as it is written (reading the units would ask pint)."""
-    return {"ceiling": body.ceiling, "heat_capacity": body.heat_capacity, "bulk_density": body.bulk_density}
+    solid = body.solid
+    out = {
+        "ceiling": body.ceiling, "heat_capacity": body.heat_capacity, "bulk_density": body.bulk_density,
+        "strength": solid.strength or "", "stretch": solid.stretch or "", "stiffness": solid.stiffness,
+        "expansion": solid.expansion, "poisson": str(solid.poisson), "width": solid.width,
+    }  # fmt: skip
+    if solid.joint is not None:
+        out |= {"joint thickness": solid.joint.thickness, "joint shear": solid.joint.shear}
+    return out
 
 
 def known_figures(body: Substrate) -> bool:
@@ -75,21 +103,49 @@ def peak_at(body: str, kind: str, soot: Numeric) -> Array:
     return np.array([mid - np.hypot(mid - low, SCATTER), mid, mid + np.hypot(high - mid, SCATTER)])
 
 
+def strain_at(which: Literal["crack", "joint"], body: str, kind: str, soot: Numeric) -> Array:
+    """Return tension in a piece, or shear in a joint, over what it bears [-], shape (3, ...): 10, 50 and 90 % points.
+
+    With the scatter and wear of strength that the model leaves out; ``soot`` [g/l] is held at the ends, 2 to 15 g/l.
+    """
+    loads = table()["loads"]
+    bears = WORN if which == "crack" else JOINT
+    low, mid, high = (np.log(np.maximum(np.interp(soot, loads, row), 1e-6)) for row in table()[which][body][kind])
+    weak, usual, strong = np.log([bears.low, bears.mid, bears.high])
+    middle = mid - usual
+    return np.exp([middle - np.hypot(mid - low, strong - usual), middle, middle + np.hypot(high - mid, usual - weak)])
+
+
+def _reaches(rows: Array, fine: Array, mark: float) -> Three:
+    """The loads [g/l] at which a quantity reaches ``mark`` with a chance of 10, 50 and 90 %."""
+    low, mid, high = rows
+    first, half, last = (float(np.interp(mark, np.maximum.accumulate(row), fine)) for row in (high, mid, low))
+    return first, half, last
+
+
+def _fine() -> Array:
+    return np.linspace(table()["loads"][0], table()["loads"][-1], 261)
+
+
 @lru_cache(maxsize=128)
-def heat_limit(body: str, kind: str, ceiling: float) -> tuple[float, float, float]:
+def heat_limit(body: str, kind: str, ceiling: float) -> Three:
     """Return the loads [g/l] at which the peak reaches ``ceiling`` [°C] with a chance of 10, 50 and 90 %."""
-    fine = np.linspace(table()["loads"][0], table()["loads"][-1], 261)
-    low, mid, high = peak_at(body, kind, fine)
-    reached = [float(np.interp(ceiling, np.maximum.accumulate(row), fine)) for row in (high, mid, low)]
-    return reached[0], reached[1], reached[2]
+    return _reaches(peak_at(body, kind, _fine()), _fine(), ceiling)
+
+
+@lru_cache(maxsize=128)
+def crack_limit(which: Literal["crack", "joint"], body: str, kind: str) -> Three:
+    """Return the loads [g/l] at which a piece, or a joint, tears with a chance of 10, 50 and 90 %."""
+    return _reaches(strain_at(which, body, kind, _fine()), _fine(), 1.0)
 
 
 def limit(bodies: Iterable[Substrate], kind: str | None, ash: bool = False) -> Limit:
     """Return the limit for one body, or the lowest of several where it is not known which it is.
 
-    At each end the smaller counts of what the burn model allows and what such bodies are designed to hold: the model
-    knows of heat, not of cracks from one part growing faster than the next, so it only ever makes the limit lower.
-    With ``ash`` the body must also stay below the temperature at which a thick layer of ash melts into it.
+    The burn model says from what soot on the body gets too hot, cracks, or its joints tear; the first of these to
+    come decides, at each end. What such bodies are designed to hold is only a cap, for what the model leaves out: never
+    above its upper end, and surely safe no further than its midst. With ``ash`` the body must also stay below the
+    temperature at which a thick layer of ash melts into it.
 
     Raises
     ------
@@ -101,25 +157,65 @@ def limit(bodies: Iterable[Substrate], kind: str | None, ash: bool = False) -> L
     return min(found, key=lambda x: (x.high, x.low))
 
 
+@lru_cache(maxsize=128)
 def _limit(body: Substrate, kind: str | None, ash: bool) -> Limit:
     low, high = number(body.safe_soot.low, "g/l"), number(body.safe_soot.high, "g/l")
-    design = (low, (low + high) / 2.0, high)
     if not known_figures(body):
         note = f"The burn model has not been made for {body.id} with these figures; the bare design limit was taken."
-        return Limit(*design, None, (note,))
+        return Limit(low, (low + high) / 2.0, high, None, None, (note,))
     ceiling = number(body.ceiling, "°C")
     if ash:
         ceiling = min(ceiling, ASH_MELTS)
-    each = [heat_limit(body.id, k, ceiling) for k in kinds(kind)]
-    heat = (min(h[0] for h in each), min(h[1] for h in each), min(h[2] for h in each))
-    taken = [min(a, b) for a, b in zip(heat, design, strict=True)]
-    says = (
-        f"In {body.id} a fall to idle at the worst moment of a burn would reach {ceiling:.0f} °C from "
-        f"{heat[0]:.1f} to {heat[2]:.1f} g/l on (burn model); such bodies are designed to hold {low:g} to {high:g}"
-        " g/l. "
-        "The smaller was taken at each end."
-    )
-    return Limit(taken[0], taken[1], taken[2], heat, (says,))
+    allows: dict[Cause, Three] = {
+        "melts": _least(heat_limit(body.id, k, ceiling) for k in kinds(kind)),
+        "cracks": _least(crack_limit("crack", body.id, k) for k in kinds(kind)),
+    }
+    if body.solid.joint is not None:
+        allows["joints"] = _least(crack_limit("joint", body.id, k) for k in kinds(kind))
+    model = _least(allows.values())
+    cap = ((low + high) / 2.0, high, high)
+    taken = _least([model, cap])
+    cracks = _least(three for cause, three in allows.items() if cause != "melts")
+    notes = _notes(body.id, ceiling, allows, taken, (low, high))
+    return Limit(*taken, allows["melts"], cracks, notes)
+
+
+def _least(threes: Iterable[Three]) -> Three:
+    """The smallest at each of the three points."""
+    low, mid, high = (min(ends) for ends in zip(*threes, strict=True))
+    return low, mid, high
+
+
+def _notes(
+    body: str, ceiling: float, allows: Mapping[Cause, Three], taken: Three, design: tuple[float, float]
+) -> tuple[str, ...]:
+    """How the limit came about: what comes when; and in short what comes first and where the design range caps it."""
+    model = _least(allows.values())
+    comes = [f"{COMES[cause].format(ceiling=ceiling)} {_from_on(three)}" for cause, three in allows.items()]
+    says = f"In {body} a fall to idle at the worst moment of a burn would {', '.join(comes[:-1])}"
+    says += f" and {comes[-1]} (the first figure with one chance in ten, the last with nine; burn model)."
+    careful, usual = (min(allows, key=lambda cause: allows[cause][end]) for end in (0, 1))
+    low, high = design
+    built = f"the {low:g} to {high:g} g/l that such bodies are designed to hold"
+    sets = f"{FIRST[careful]}: surely safe is {taken[0]:.1f} g/l"
+    if taken[0] < model[0]:
+        sets += f", the midst of {built}, since the model allows {model[0]:.1f}"
+    decides = careful != usual and taken[1] == model[1]
+    sets += f"; as likely as not {MOSTLY[usual]} first." if decides else "."
+    if taken[2] < model[2]:
+        ends = f"The model allows more than {built}, so the limit is never above {high:g}."
+    else:
+        ends = f"The limit is never above {taken[2]:.1f} g/l, within {built}."
+    return says, f"{sets} {ends}"
+
+
+def _from_on(three: Three) -> str:
+    """From what soot on, in words; the table's end is no figure of its own."""
+    most = float(table()["loads"][-1])
+    low, _, high = three
+    if low >= most:
+        return f"only above {most:g} g/l"
+    return f"at {low:.1f} to {high:.1f} g/l" if high < most else f"at {low:.1f} to more than {most:g} g/l"
 
 
 def times(which: str, kind: str | None, inlet: Array, z: Array) -> Array:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import pytest
 
 from inference.burn import kinetics
+from inference.diagnose import diagnose
 from inference.forecast import balance
 from inference.physics import ash, cross, two_flows
 from inference.physics.valid import raw
+from kb.load import load
 from kb.units import registry
 from tests.inference.physics_fakes import derived
+from tests.inference.question_cases import case_of
 
 Q = registry().Quantity
 
@@ -42,6 +45,26 @@ def test_heat_of_the_catalyst_against_the_fuel() -> None:
     weak = derived({**BURN, "exhaust_temperature_before_filter.burn": 400.0, "late_fuel_flow.burn": 0.4})
     assert weak["catalyst_heat_share.burn"].spread.high < 40.0
     assert not derived({**BURN, "late_fuel_flow.burn": 0.1})["catalyst_heat_share.burn"].in_range
+
+
+@pytest.mark.parametrize(("dosed", "state"), [(0.12, "holds"), (0.4, "fails"), (0.9, "unknown")])
+def test_more_heat_than_the_fuel_holds_is_said(dosed: float, state: str) -> None:
+    """Conservation of energy: 13.6 kW cannot come of 0.12 g/s of fuel, which holds 5.1 kW."""
+    text = f"""
+case: more-heat-than-fuel
+opened: 2026-03-02
+rounds:
+  - when: arrival
+    readings:
+      exhaust_temperature_before_catalyst: {{burn: 300 °C}}
+      exhaust_temperature_before_filter: {{burn: 600 °C}}
+      air_mass_flow: {{burn: 40 g/s}}
+      late_fuel_flow: {{burn: {dosed} g/s}}
+      burn_duration: 15 min
+"""
+    loaded = load()
+    found = diagnose(case_of(text, loaded), loaded).latest.verdicts.findings["catalyst_heat_beyond_fuel"]
+    assert found.state == state
 
 
 def test_burns_thin_the_oil() -> None:

@@ -107,11 +107,12 @@ def test_a_replaced_filter_counts_from_its_change() -> None:
 
 
 @pytest.mark.parametrize(("substrate", "low", "high"), [
-    ("silicon carbide", 8.0, 10.0), ("cordierite", 4.0, 6.0), (None, 3.6, 6.0), ("unheard of", 3.6, 6.0),
+    ("silicon carbide", 7.76, 10.0), ("cordierite", 4.0, 6.0), (None, 3.6, 6.0), ("unheard of", 3.6, 6.0),
 ])  # fmt: skip
 def test_the_limit_points_the_careful_way_at_both_ends(substrate: str | None, low: float, high: float) -> None:
-    """Limits: kb/filters.yaml (from memory) and, where lower, the burn model: 3.6 g/l in sintered metal, the most
-    delicate. Least soot over the highest limit, most soot over the lowest."""
+    """Limits: surely safe by the burn model (joints of silicon carbide tear, cordierite cracks, sintered metal, most
+    delicate, gets too hot), never above what such bodies are designed for (kb/filters.yaml, from memory). Least soot
+    over the highest limit, most soot over the lowest."""
     found = derived(READ, odometer=100_000.0, fitted_at_km=0.0, substrate=substrate)
     soot, over = found["soot_load"].spread, found["soot_over_limit"].spread
     assert over.low == pytest.approx(soot.low / high, rel=0.02)

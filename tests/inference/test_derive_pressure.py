@@ -57,7 +57,9 @@ def test_a_derived_reading_carries_all_it_needs() -> None:
         for slot, reading in found.items():
             entry = knowledge().derived[slot.partition(".")[0]]
             assert reading.id == slot
-            assert (reading.unit, reading.formula, reading.source) == (entry.unit, entry.formula, entry.source)
+            assert (reading.unit, reading.source) == (entry.unit, entry.source)
+            told = ". " + " ".join(reading.notes) if entry.tells and reading.notes else ""
+            assert reading.formula == entry.formula + told
             assert reading.spread.low <= reading.spread.mid <= reading.spread.high
             assert list(reading.spread.sample) == sorted(reading.spread.sample)
 

@@ -60,11 +60,13 @@ def test_it_says_what_it_is(thing: Any) -> None:
 # that hands out a figure is a formula and says so in full.
 NOT_FORMULAS = {
     "burn.conditions": "burn_gas chemistry heat_of idle_gas lattice",  # samples
+    "burn.cracks": "piece rim_soot strained",  # puts formulas together
+    "burn.elastic": "shares",  # solves the free body by finite elements
     "burn.foretell": "body chemistry_of foretell run",
     "burn.judge": "judge",
-    "burn.make": "core fall_to_idle main make minutes peaks rounded",  # makes the tables
+    "burn.make": "core fall_to_idle flares main make minutes number_of rounded",  # makes the tables
     "burn.regeneration": "advance course loaded",  # go through time
-    "burn.table": "figures heat_limit inlet_needed kinds known_figures limit peak_at table times",  # reads the tables
+    "burn.table": "crack_limit figures heat_limit inlet_needed kinds known_figures limit peak_at strain_at table times",
     "forecast.outlook": "forecast",
     "forecast.sample": "drawn factor normal places present quantiles",  # samples and their quantiles
     "forecast.simulate": "dice simulate",

@@ -12,10 +12,11 @@ import re
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pint
 import pytest
 
-from inference.burn import kinetics
+from inference.burn import cracks, elastic, kinetics
 from inference.forecast import balance
 from inference.physics import air, ash, cross, flow, gas, heat, two_flows, usage
 from inference.physics import filter_pressure as fp
@@ -43,6 +44,13 @@ FED: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
     (balance.soot_made, (
         Q(12, "mile"), Q(20, "minute"), Q(2, "minute"), Q(10, "minute"), 0.8, Q(18, "mg/km"), Q(0.3, "g/hour"),
     ), "kg"),
+    (cracks.evened, (Q(np.array(100.0), "K"), Q(np.array(5.0), "K"), Q(1, "minute"), Q(0.02, "hour")), "K"),
+    (cracks.joint_shear, (
+        Q(np.linspace(-40.0, 90.0, 16), "K"), Q(4.5e-6, "1/K"), Q(6, "inch"), Q(1.5, "mm"),
+    ), ""),
+    (cracks.shock_resistance, (Q(2.4, "MPa"), Q(2.5, "GPa"), Q(1.6e-6, "1/K"), 0.25), "K"),
+    (cracks.skin_lag, (Q(0.2, "W/(l*K)"), Q(72, "mm"), Q(0.5, "W/(m*K)")), ""),
+    (cracks.thermal_stress, (Q(2.5, "GPa"), Q(1.6e-6, "1/K"), 0.25, Q(450, "K")), "Pa"),
     (cross.air_by_fuel, (4.0, Q(0.5, "kg/hour")), "kg/s"),
     (cross.excess_air, (Q(10, "percent"),), ""),
     (cross.fuel_from_burns, (30.0, Q(0.1, "percent")), ""),
@@ -50,6 +58,7 @@ FED: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
     (flow.downstream_drop, (Q(40, "g/s"), 503.0, Q(150, "mbar"), Q(110, "g/s")), "Pa"),
     (flow.exhaust_flow, (Q(40, "g/s"), 3.0), "kg/s"),
     (flow.fresh_air, (Q(46, "g/s"), 0.3), "kg/s"),
+    (elastic.tension, (Q(np.array([3.0, 1.0, -3.0, 4.0]), "MPa"),), "Pa"),
     (fp.channel_reynolds, (RHO, MU, FLOW, VOLUME, PITCH, OPENING, LENGTH), ""),
     (fp.entrance_exit_drop, (RHO, FLOW, VOLUME, PITCH, OPENING, LENGTH), "Pa"),
     (fp.filtration_area, (VOLUME, PITCH, OPENING), "m**2"),
