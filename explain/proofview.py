@@ -112,7 +112,10 @@ def gate(knowledge: Knowledge, result: Result) -> GateProof:
     if g.decision == "not needed":
         title = knowledge.findings[knowledge.gate.not_needed].title
         reasons.insert(0, ReasonShape(kind="not needed", says=title, finding=knowledge.gate.not_needed))
-    reasons += [ReasonShape(kind="met", says=knowledge.findings[f].title, finding=f) for f in g.met]
+    good = {need.finding: need.state for need in knowledge.gate.needs}
+    for f in g.met:
+        entry = knowledge.findings[f]
+        reasons.append(ReasonShape(kind="met", says=entry.title if good[f] == "holds" else entry.fails, finding=f))
     nodes: dict[str, NodeShape] = {}
     facts: set[str] = set()
     for reason in reasons:
