@@ -139,7 +139,7 @@ def rather(
     a, b = _cause(knowledge, a, "rather"), _cause(knowledge, b, "rather")
     if a == b:
         raise Faults([Fault("rather", 0, "", f"'{b}' is held against itself; name two different causes")])
-    findings = {**result.latest.verdicts.findings, **result.decided.findings}
+    findings = {**result.stands.findings, **result.decided.findings}
     evidence = evidence_of(result.case, knowledge, result.rounds)
     states = {f: r.state for f, r in findings.items()}
     answer = ratherview.answer(

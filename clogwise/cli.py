@@ -93,7 +93,7 @@ def gate(case: CaseFile, json: AsJson = False) -> None:
     if json:
         from explain import jsonout
 
-        typer.echo(jsonout.dump(jsonout.gate(result.gate)))
+        typer.echo(jsonout.dump(jsonout.gate(result)))
         return
     from explain.terminal import Terminal
 

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from explain.jsonout import round_names
 from explain.terminal import percent
-from explain.words import Speaker, phrases, say
+from explain.words import Speaker, phrases, round_names, say
 from inference.engine.verdicts import Fired
 from inference.physics.valid import beyond
 from inference.result import Result, RoundResult
@@ -50,7 +49,7 @@ def build(knowledge: Knowledge, result: Result) -> Graph:
         _add_round(graph, knowledge, speaker, round_, i)
     last = len(result.rounds) - 1
     for fired in result.decided.fired:
-        _add_rule(graph, knowledge, speaker, result.latest, fired, last)
+        _add_rule(graph, knowledge, speaker, result.latest, fired, last, result)
     _add_causes(graph, knowledge, result)
     _add_gate(graph, knowledge, result, last)
     _add_work(graph, knowledge, result, last)
@@ -97,8 +96,18 @@ def _add_slot(graph: Graph, speaker: Speaker, round_: RoundResult, node: str, sl
 
 
 def _add_rule(
-    graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: RoundResult, fired: Fired, index: int
+    graph: Graph,
+    knowledge: Knowledge,
+    speaker: Speaker,
+    round_: RoundResult,
+    fired: Fired,
+    index: int,
+    result: Result | None = None,
 ) -> None:
+    """Add what a rule read and concluded.
+
+    With ``result`` it is a rule of the stage "decide": what stands from before hangs on the round that found it.
+    """
     rule = knowledge.rules[fired.rule]
     node = f"{RULE}:{fired.rule}/{fired.way}@{index}"
     says = speaker.fill(rule.because, speaker.facts_at(round_))
@@ -109,10 +118,10 @@ def _add_rule(
         if slot in knowledge.causes:
             graph.add_edge(f"{CAUSE}:{slot}", node, side="plain")
             continue
-        source = slot_node(round_, slot, index)
         if slot in knowledge.findings:
-            _add_finding(graph, knowledge, round_, slot, index)
+            source = _add_finding(graph, knowledge, round_, slot, index, result)
         else:
+            source = slot_node(round_, slot, index)
             _add_slot(graph, speaker, round_, source, slot)
         graph.add_edge(source, node, side="plain")
     if fired.verdict == "show":
@@ -121,19 +130,27 @@ def _add_rule(
         graph.add_node(target, kind=CAUTION, label=caution.title, state="show", round=index, detail=caution.says)
     else:
         target = f"{FINDING}:{fired.concludes}@{index}"
-        _add_finding(graph, knowledge, round_, fired.concludes, index)
+        _add_finding(graph, knowledge, round_, fired.concludes, index, result)
     graph.add_edge(node, target, side="for" if fired.verdict != "fails" else "against")
 
 
-def _add_finding(graph: Graph, knowledge: Knowledge, round_: RoundResult, finding: str, index: int) -> None:
+def _add_finding(
+    graph: Graph, knowledge: Knowledge, round_: RoundResult, finding: str, index: int, result: Result | None = None
+) -> str:
+    """Add a finding of a round and return its node; with ``result``, of the latest round as it was decided on."""
+    found = round_.verdicts.findings.get(finding)
+    if result is not None:
+        found = result.decided.findings.get(finding, found)
+        index = result.stands.since.get(finding, index)
+        if index != len(result.rounds) - 1:
+            found = result.stands.findings[finding]
     node = f"{FINDING}:{finding}@{index}"
-    if node in graph:
-        return
-    result = round_.verdicts.findings.get(finding)
-    state = result.state if result else "unknown"
-    entry = knowledge.findings[finding]
-    label = entry.fails if state == "fails" else entry.title
-    graph.add_node(node, kind=FINDING, label=label, state=state, round=index, detail=entry.means)
+    if node not in graph:
+        state = found.state if found else "unknown"
+        entry = knowledge.findings[finding]
+        label = entry.fails if state == "fails" else entry.title
+        graph.add_node(node, kind=FINDING, label=label, state=state, round=index, detail=entry.means)
+    return node
 
 
 def _add_causes(graph: Graph, knowledge: Knowledge, result: Result) -> None:
@@ -167,15 +184,14 @@ def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
     if gate.decision in ("not needed", "clear"):
         backing = [knowledge.gate.not_needed] if gate.decision == "not needed" else list(gate.met)
         for finding in backing:
-            _add_finding(graph, knowledge, result.latest, finding, last)
-            graph.add_edge(f"{FINDING}:{finding}@{last}", GATE, side="for")
+            node = _add_finding(graph, knowledge, result.latest, finding, last, result)
+            graph.add_edge(node, GATE, side="for")
     for reason in gate.because:
         if reason.cause is not None:
             graph.add_edge(f"{CAUSE}:{reason.cause}", GATE, side="against")
             continue
-        _add_finding(graph, knowledge, result.latest, reason.finding, last)
-        side = "open" if reason in gate.missing else "against"
-        graph.add_edge(f"{FINDING}:{reason.finding}@{last}", GATE, side=side)
+        node = _add_finding(graph, knowledge, result.latest, reason.finding, last, result)
+        graph.add_edge(node, GATE, side="open" if reason in gate.missing else "against")
 
 
 def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:

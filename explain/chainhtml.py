@@ -15,11 +15,10 @@ from markupsafe import Markup
 
 from explain.chain import CAUSE, CAUTION, DERIVED, FINDING, GATE, GIVEN, REMEDY, RULE, Graph, fold_rules
 from explain.howview import activations
-from explain.jsonout import round_names
 from explain.layout import caption_of, figure_of, node_id, pen
 from explain.letters import clean
 from explain.look import sign
-from explain.words import Speaker, figure, phrases, quantity, say
+from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.physics.valid import beyond
 from inference.result import Result
 from kb.model import Knowledge

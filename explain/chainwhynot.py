@@ -60,7 +60,7 @@ def telling(entry: Cause) -> list[tuple[str, str]]:
 
 def _finding(graph: Graph, knowledge: Knowledge, result: Result, finding: str, wanted: str) -> str:
     last = len(result.rounds) - 1
-    found = {**result.latest.verdicts.findings, **result.decided.findings}.get(finding)
+    found = {**result.stands.findings, **result.decided.findings}.get(finding)
     state = found.state if found else "unknown"
     entry = knowledge.findings[finding]
     node = f"{FINDING}:{finding}@{last}"

@@ -8,9 +8,9 @@ from rich.table import Table
 from rich.text import Text
 
 from explain.forecastview import small, tell
-from explain.jsonout import round_names, rounded
+from explain.jsonout import rounded
 from explain.terminal import percent, print_block
-from explain.words import figure, phrases
+from explain.words import figure, phrases, round_names
 from inference.compare import Comparison
 from inference.log.notes import Note
 from inference.result import Result

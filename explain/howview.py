@@ -10,9 +10,9 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.askwords import value_word, wanted
-from explain.jsonout import round_names, rounded
+from explain.jsonout import rounded
 from explain.terminal import LEVEL_STYLE, Line, percent, print_block
-from explain.words import Speaker, phrases, say
+from explain.words import Speaker, phrases, round_names, say
 from inference.belief.judge import waterfall, weigh
 from inference.diagnose import evidence_of
 from inference.engine.verdicts import Fired, Met

@@ -17,7 +17,8 @@ from explain.shape import (
     TestShape,
     Why,
 )  # fmt: skip
-from inference.result import CauseResult, GateResult, Result, Weight
+from explain.words import round_names
+from inference.result import CauseResult, Result, Weight
 from inference.values import Spread
 from kb import __version__
 from kb.model import Knowledge
@@ -47,7 +48,7 @@ def why(knowledge: Knowledge, result: Result) -> Why:
     return Why(
         case=result.case.name,
         knowledge=KnowledgeUsed(version=__version__, hash=result.knowledge_hash, shop_layer=None),
-        gate=gate(result.gate),
+        gate=gate(result),
         restriction=Restriction(
             reported=state("filter_reported_blocked"),
             real=state("filter_really_restricted"),
@@ -87,26 +88,22 @@ def why(knowledge: Knowledge, result: Result) -> Why:
     )
 
 
-def gate(result: GateResult) -> GateShape:
+def gate(result: Result) -> GateShape:
     """Return the gate's part of the answer."""
+    told, names = result.gate, round_names(result)
     return GateShape(
-        decision=result.decision,
-        because=[r.says for r in result.because],
-        dangers=[r.finding for r in result.dangers],
-        missing=[r.finding for r in result.missing],
-        driving=result.driving,
+        decision=told.decision,
+        because=[r.says for r in told.because],
+        dangers=[r.finding for r in told.dangers],
+        missing=[r.finding for r in told.missing],
+        since={r.finding: names[r.since] for r in (*told.dangers, *told.doubts, *told.not_met) if r.since is not None},
+        driving=told.driving,
     )
 
 
 def _with_decided(result: Result, index: int, findings: dict[str, Any]) -> dict[str, Any]:
     last = index == len(result.rounds) - 1
     return dict(sorted({**findings, **(result.decided.findings if last else {})}.items()))
-
-
-def round_names(result: Result) -> list[str]:
-    """Return a name for each round: its kind, numbered where a kind occurs twice."""
-    whens = [r.when for r in result.case.rounds]
-    return [w if whens.count(w) == 1 else f"{w} {whens[: i + 1].count(w)}" for i, w in enumerate(whens)]
 
 
 def _cause(knowledge: Knowledge, c: CauseResult, names: list[str]) -> CauseShape:

@@ -10,13 +10,12 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.askwords import decision_word, reason_says, value_word, wanted
-from explain.jsonout import round_names
 from explain.terminal import DECISION_STYLE, percent, print_block
-from explain.words import Speaker, phrases, say
+from explain.words import Speaker, phrases, round_names, round_told, say
 from inference.engine.verdicts import Met
 from inference.physics.valid import beyond
 from inference.questions.ground import Node, Proof
-from inference.result import Result
+from inference.result import GateReason, Result
 from inference.values import Word
 from kb.model import Knowledge
 
@@ -103,7 +102,7 @@ def gate(knowledge: Knowledge, result: Result) -> GateProof:
     """Return the decision's reasons and the proofs behind them."""
     proof, speaker, g = Proof(knowledge, result), Speaker(knowledge, result), result.gate
     reasons = [
-        ReasonShape(kind=kind, says=reason_says(knowledge, r), finding=r.cause or r.finding)
+        ReasonShape(kind=kind, says=_told(speaker, r), finding=r.cause or r.finding)
         for kind, group in (
             ("danger", g.dangers), ("not met", g.not_met), ("doubt", g.doubts), ("likely cause", g.likely),
             ("missing", g.missing),
@@ -113,7 +112,10 @@ def gate(knowledge: Knowledge, result: Result) -> GateProof:
     if g.decision == "not needed":
         title = knowledge.findings[knowledge.gate.not_needed].title
         reasons.insert(0, ReasonShape(kind="not needed", says=title, finding=knowledge.gate.not_needed))
-    reasons += [ReasonShape(kind="met", says=knowledge.findings[f].title, finding=f) for f in g.met]
+    good = {need.finding: need.state for need in knowledge.gate.needs}
+    for f in g.met:
+        entry = knowledge.findings[f]
+        reasons.append(ReasonShape(kind="met", says=entry.title if good[f] == "holds" else entry.fails, finding=f))
     nodes: dict[str, NodeShape] = {}
     facts: set[str] = set()
     for reason in reasons:
@@ -121,6 +123,13 @@ def gate(knowledge: Knowledge, result: Result) -> GateProof:
             _collect(proof, speaker, reason.finding, nodes)
             facts |= proof.raw_facts(reason.finding)
     return GateProof(decision=g.decision, reasons=reasons, facts=sorted(facts), nodes=nodes)
+
+
+def _told(speaker: Speaker, reason: GateReason) -> str:
+    says = reason_says(speaker.knowledge, reason)
+    if reason.since is None:
+        return says
+    return f"{says} {say('why.since', round=round_told(speaker.result, reason.since))}"
 
 
 def _collect(proof: Proof, speaker: Speaker, slot: str, nodes: dict[str, NodeShape]) -> None:

@@ -7,9 +7,9 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.askwords import lower, signed
-from explain.jsonout import round_names, rounded
+from explain.jsonout import rounded
 from explain.terminal import percent, print_block
-from explain.words import Speaker, phrases, say
+from explain.words import Speaker, phrases, round_names, say
 from inference.questions.contrast import Contrast
 from inference.result import CauseResult, Result
 from kb.model import Knowledge

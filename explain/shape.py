@@ -31,6 +31,7 @@ class GateShape(Shape):
     because: list[str]
     dangers: list[str]
     missing: list[str]
+    since: dict[str, str]  # findings that stand from an earlier round, and that round
     driving: str
 
 

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from explain.jsonout import round_names
 from explain.rangeview import beyond_range
-from explain.words import Speaker, figure, phrases, quantity, say
+from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
 from inference.values import Number, Spread
@@ -99,15 +98,13 @@ class Terminal:
     def _reason(self, reason: GateReason, decision: str) -> Text:
         text = Text(reason.says)
         if decision == "do not burn":
-            says = self.speaker.finding_says(reason.finding, len(self.r.rounds) - 1)
-            text.append(f" {says}", style="dim")
+            text.append(f" {self.speaker.reason_why(reason)}", style="dim")
             text.append(f" {reason.instead}")
         elif reason.cause:
             chance = percent(self.r.cause(reason.cause).now)
             text.append(f" ({self.k.causes[reason.cause].title}: {chance})", style="dim")
-        elif reason in self.r.gate.not_met:
-            says = self.speaker.finding_says(reason.finding, len(self.r.rounds) - 1)
-            text.append(f" {says}", style="dim")
+        elif reason in self.r.gate.not_met or reason.since is not None:
+            text.append(f" {self.speaker.reason_why(reason)}", style="dim")
         elif reason.minutes:
             text.append(f" ({say('why.minutes', minutes=figure(reason.minutes))})", style="dim")
         return text

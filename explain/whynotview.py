@@ -7,9 +7,9 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.askwords import decision_word, lower, reason_says, sharp, signed, value_word, wanted
-from explain.jsonout import round_names, rounded
+from explain.jsonout import rounded
 from explain.terminal import percent, print_block
-from explain.words import Speaker, phrases, say
+from explain.words import Speaker, phrases, round_names, say
 from inference.questions import whynot as ask
 from inference.result import Result, Weight
 from inference.values import Spread

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from inference.engine.verdicts import FindingResult
-from inference.result import Result, RoundResult
+from inference.result import GateReason, Result, RoundResult
 from inference.values import Number, Spread, Value
 from kb.model import Knowledge
 from kb.slots import Slots
@@ -109,7 +109,12 @@ class Speaker:
         return str(phrases()["slot"].get(slot, slot.replace("_", " ").replace(".", " ")))
 
     def finding_says(self, finding: str, round_index: int) -> str:
-        """Return why a finding stands as it does: the strongest rule's own sentence, else the finding's."""
+        """Return why a finding stands as it does: the strongest rule's own sentence, else the finding's.
+
+        In the latest round, of one that stands from before, the sentence of the round that found it.
+        """
+        if round_index == len(self.result.rounds) - 1:
+            round_index = self.result.stands.since.get(finding, round_index)
         round_ = self.result.rounds[round_index]
         result = round_.verdicts.findings.get(finding) or self.result.decided.findings.get(finding)
         entry = self.knowledge.findings[finding]
@@ -123,8 +128,28 @@ class Speaker:
             return entry.title if result.state == "holds" else entry.fails
         return self.fill(self.knowledge.rules[rule].because, self.facts_at(round_))
 
+    def reason_why(self, reason: GateReason) -> str:
+        """Return what is behind a reason of the gate, and from which round where that is an earlier one."""
+        says = self.finding_says(reason.finding, len(self.result.rounds) - 1)
+        if reason.since is None:
+            return says
+        return f"{says} {say('why.since', round=round_told(self.result, reason.since))}"
+
     def facts_at(self, round_: RoundResult) -> Mapping[str, Value]:
         return {**round_.facts, **round_.verdicts.as_facts()}
+
+
+def round_told(result: Result, index: int) -> str:
+    """Return the name of a round and its day, as one says it: "arrival, 2026-03-02"."""
+    day = result.case.rounds[index].date
+    name = round_names(result)[index]
+    return f"{name}, {day}" if day else name
+
+
+def round_names(result: Result) -> list[str]:
+    """Return a name for each round: its kind, numbered where a kind occurs twice."""
+    whens = [r.when for r in result.case.rounds]
+    return [w if whens.count(w) == 1 else f"{w} {whens[: i + 1].count(w)}" for i, w in enumerate(whens)]
 
 
 def strongest_rule(result: FindingResult) -> str | None:

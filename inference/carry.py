@@ -6,11 +6,9 @@ what was written down is carried; everything computed is computed again in each 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from inference.case import Case, Quantity, Round
-from inference.engine.verdicts import FindingResult
 from kb.model import Knowledge
 
 # Events after which an answer about a part may no longer be true.
@@ -59,37 +57,6 @@ def worked_between(case: Case, earlier: Round, later: Round) -> bool:
     """Say whether work may have been done on the vehicle between two rounds that follow each other."""
     events = case.between(earlier, later)
     return bool(later.repaired) or later.when == "after repair" or any(e.event in WORK for e in events)
-
-
-def standing(
-    case: Case, knowledge: Knowledge, findings: Sequence[Mapping[str, FindingResult]]
-) -> Mapping[str, FindingResult]:
-    """Return what stands in the latest round: its findings, and what an earlier round found of a part for good.
-
-    A lasting finding that held and that nobody has looked at again stands until work on the vehicle; what was found
-    of a sensor yesterday is not good today because it was not tried today.
-
-    Parameters
-    ----------
-    findings : of each round, in time (stage "find")
-    """
-    if len(findings) == 1:
-        return findings[0]
-    lasting = [name for name, entry in knowledge.findings.items() if entry.lasting]
-    held: dict[str, FindingResult] = {}
-    for i, round_ in enumerate(case.rounds):
-        if i and worked_between(case, case.rounds[i - 1], round_):
-            held.clear()
-        for name in lasting:
-            if (found := findings[i].get(name)) is not None and found.state != "unknown":
-                held[name] = found
-    latest = findings[-1]
-    kept = {
-        name: found
-        for name, found in held.items()
-        if found.state in ("holds", "conflict") and name in latest and latest[name].state == "unknown"
-    }
-    return {**latest, **kept} if kept else latest
 
 
 def _lives(life: str, worked: bool) -> bool:

@@ -57,7 +57,7 @@ class SeenCode:
 class Event:
     """Something that happened to the filter or the vehicle before, between or at the rounds.
 
-    ``repaired`` holds the causes whose ids stand in ``what``; ``completed`` tells of a burn.
+    ``repaired`` holds the causes whose ids stand in ``what``, ``jobs`` the jobs; ``completed`` tells of a burn.
     """
 
     event: Happening
@@ -66,6 +66,7 @@ class Event:
     completed: YesNo = "unknown"
     what: str = ""
     repaired: tuple[str, ...] = ()
+    jobs: tuple[str, ...] = ()
     line: int = 0
 
 
@@ -84,8 +85,9 @@ class Round:
     ``readings`` and ``usage`` go by slot (``coolant_temperature.road``, ``typical_trip``). ``answers`` holds
     what was answered, "unknown" included where it was written. ``codes`` is None where they were not read,
     empty where they were read and none was there. ``repaired`` lists the causes removed just before this
-    round, ``burn_completed`` tells of a burn just before it. What :mod:`inference.carry` finds still true of
-    earlier rounds stands in ``carried_readings`` and ``carried_answers``, ``taken`` says from which round.
+    round, ``jobs`` other work done then (an oil change), ``burn_completed`` tells of a burn just before it.
+    What :mod:`inference.carry` finds still true of earlier rounds stands in ``carried_readings`` and
+    ``carried_answers``, ``taken`` says from which round.
     """
 
     index: int
@@ -100,6 +102,7 @@ class Round:
     monitors_complete: YesNo = "unknown"
     burn_completed: YesNo = "unknown"
     repaired: tuple[str, ...] = ()
+    jobs: tuple[str, ...] = ()
     notes: str = ""
     line: int = 0
     carried_readings: Mapping[str, Quantity] = field(default_factory=dict)

@@ -6,7 +6,7 @@ tests. No I/O, no clock, no globals: the same input gives the same result. ``con
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inference.belief.activation import Posterior, posteriors
@@ -14,16 +14,16 @@ from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence, gather
 from inference.belief.judge import SHOWN, judge, weigh
 from inference.belief.verdict import Findings, Memory
-from inference.carry import standing
 from inference.case import Case
 from inference.derive import derive
 from inference.engine.program import Program, compile_rules
 from inference.engine.run import run
-from inference.engine.verdicts import Verdicts, states_of
+from inference.engine.verdicts import FindingResult, Verdicts, states_of
 from inference.facts import round_facts, unused_codes
 from inference.gate import decide
 from inference.nexttest import next_tests, open_findings, shared_and_open
 from inference.result import CauseResult, GateResult, Result, RoundResult
+from inference.standing import Stood, rests_on, standing
 from inference.work import order_of_work
 from kb.model import Knowledge
 from kb.slots import Slots
@@ -90,6 +90,7 @@ class Judged:
     evidence: Evidence
     causes: tuple[CauseResult, ...]  # most probable first, without weights
     none_listed: float
+    stands: Stood
     decided: Verdicts
     gate: GateResult
 
@@ -97,6 +98,22 @@ class Judged:
 def levels_now(causes: Sequence[CauseResult]) -> dict[str, str]:
     """Return what is there now, for the rules that read causes: what was repaired neither warns nor holds a burn."""
     return {c.id: c.level if c.state == "present" else "ruled out" for c in causes}
+
+
+def stands_in(case: Case, knowledge: Knowledge, rounds: Sequence[RoundResult]) -> Stood:
+    """Return the findings that the decision on a case is taken on, see :mod:`inference.standing`."""
+    stage = program_of(knowledge).find
+    return standing(case, knowledge, stage, [r.facts for r in rounds], [r.verdicts.findings for r in rounds])
+
+
+def gate_of(
+    knowledge: Knowledge, stands: Stood, decided: Mapping[str, FindingResult], causes: Sequence[CauseResult]
+) -> GateResult:
+    """Return the decision from what stands and what stage "decide" made of it."""
+    since = stands.since
+    if since:
+        since = {**since, **rests_on(decided, program_of(knowledge).decide, since)}
+    return decide(knowledge, {**stands.findings, **decided}, causes, since)
 
 
 def judge_case(case: Case, knowledge: Knowledge) -> Judged:
@@ -110,11 +127,11 @@ def _judged(
     case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...], evidence: Evidence, posterior: Posterior
 ) -> Judged:
     causes, none_listed = judge(knowledge, evidence, posterior)
-    findings = standing(case, knowledge, [r.verdicts.findings for r in rounds])
-    facts = {**rounds[-1].facts, **states_of(findings)}
+    stands = stands_in(case, knowledge, rounds)
+    facts = {**rounds[-1].facts, **states_of(stands.findings)}
     decided = run(program_of(knowledge), facts, "decide", levels_now(causes))
-    gate = decide(knowledge, {**findings, **decided.findings}, causes)
-    return Judged(rounds, evidence, causes, none_listed, decided, gate)
+    gate = gate_of(knowledge, stands, decided.findings, causes)
+    return Judged(rounds, evidence, causes, none_listed, stands, decided, gate)
 
 
 def diagnose(case: Case, knowledge: Knowledge) -> Result:
@@ -158,4 +175,5 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
         conflicts=conflicts,
         clashes=tuple(evidence.clashes),
         unused=tuple(unused_codes(case, knowledge)),
+        stands=judged.stands,
     )

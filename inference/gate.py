@@ -14,23 +14,38 @@ from inference.result import CauseResult, Decision, GateReason, GateResult
 from kb.model import GateNeed, Knowledge
 
 
-def decide(knowledge: Knowledge, findings: Mapping[str, FindingResult], causes: Sequence[CauseResult]) -> GateResult:
+def decide(
+    knowledge: Knowledge,
+    findings: Mapping[str, FindingResult],
+    causes: Sequence[CauseResult],
+    since: Mapping[str, int] | None = None,
+) -> GateResult:
     """Return the decision and all that speaks to it.
 
     Parameters
     ----------
-    findings : final findings of the latest round, both stages
+    findings : the findings that stand in the latest round, both stages
     causes : the beliefs; only ``now`` and ``state`` are looked at
+    since : of findings that stand from an earlier round, or rest on one that does, the index of that round
     """
     gate = knowledge.gate
+    since = since or {}
 
     def state(finding: str) -> str:
         result = findings.get(finding)
         return result.state if result else "unknown"
 
-    dangers = tuple(GateReason(d.finding, d.say, d.instead) for d in gate.dangers if state(d.finding) == "holds")
+    dangers = tuple(
+        GateReason(d.finding, d.say, d.instead, since=since.get(d.finding))
+        for d in gate.dangers
+        if state(d.finding) == "holds"
+    )
     in_doubt = ("holds", "conflict")  # rules that disagree about a doubt have not taken it away
-    doubts = tuple(GateReason(d.finding, d.say, "", d.minutes) for d in gate.doubts if state(d.finding) in in_doubt)
+    doubts = tuple(
+        GateReason(d.finding, d.say, "", d.minutes, since=since.get(d.finding))
+        for d in gate.doubts
+        if state(d.finding) in in_doubt
+    )
     met: list[str] = []
     not_met: list[GateReason] = []
     missing: list[GateReason] = []
@@ -39,7 +54,7 @@ def decide(knowledge: Knowledge, findings: Mapping[str, FindingResult], causes: 
         if found == need.state:
             met.append(need.finding)
         elif found in ("holds", "fails"):
-            not_met.append(GateReason(need.finding, need.say_not_met, "", need.minutes))
+            not_met.append(GateReason(need.finding, need.say_not_met, "", need.minutes, since=since.get(need.finding)))
         else:
             missing.append(_missing(need, found))
     for danger in gate.dangers:  # rules that disagree about a danger: look again, the danger is not ruled out

@@ -15,7 +15,7 @@ from inference.carry import carry_forward
 from inference.case import HAPPENINGS, Case, Event, Gearbox, Quantity
 from inference.case_order import check_order
 from inference.read_fields import Fields
-from inference.read_round import MAX_KM, read_causes, read_round, read_usage
+from inference.read_round import MAX_KM, jobs_of, read_causes, read_round, read_usage
 from kb.faults import Faults
 from kb.model import Knowledge
 from kb.yamlread import Document, parse_yaml, read_yaml
@@ -160,6 +160,7 @@ def _history(fields: Fields, raw: Any, knowledge: Knowledge) -> tuple[Event, ...
         if event == "repair" and not what and at.get("what") is None:
             fields.fault(path, "this repair does not say what was repaired; write what: and a cause id or a few words")
         named = [word for word in re.findall(r"[a-z][a-z0-9_]*", what) if word in knowledge.causes]
+        jobs = [word for word in re.findall(r"[a-z][a-z0-9-]*", what) if word in jobs_of(knowledge)]
         completed = fields.yes_no(f"{path}.completed", at.get("completed"))
         day = fields.date(f"{path}.date", at.get("date"))
         if event is None:
@@ -172,6 +173,7 @@ def _history(fields: Fields, raw: Any, knowledge: Knowledge) -> tuple[Event, ...
                 completed=completed,
                 what=what,
                 repaired=tuple(dict.fromkeys(named)) if event == "repair" else (),
+                jobs=tuple(dict.fromkeys(jobs)) if event == "repair" else (),
                 line=fields.doc.line(path),
             )
         )

@@ -35,6 +35,7 @@ def read_round(
             fields.fault(path, f"this round does not say when; write when: and one of {', '.join(WHENS[1:])}")
     odometer = fields.quantity(f"{path}.odometer", at.get("odometer"), "km", 0, MAX_KM)
     codes = read_codes(fields, f"{path}.codes", at["codes"]) if "codes" in at else None
+    done = read_causes(fields, f"{path}.repaired", at.get("repaired"), knowledge, jobs_of(knowledge))
     return Round(
         index=index,
         when=when or "follow-up",
@@ -47,7 +48,8 @@ def read_round(
         codes_cleared=_cleared(fields, f"{path}.codes_cleared", at.get("codes_cleared")),
         monitors_complete=fields.yes_no(f"{path}.monitors_complete", at.get("monitors_complete")),
         burn_completed=fields.yes_no(f"{path}.burn_completed", at.get("burn_completed")),
-        repaired=read_causes(fields, f"{path}.repaired", at.get("repaired"), knowledge),
+        repaired=tuple(name for name in done if name in knowledge.causes),
+        jobs=tuple(name for name in done if name not in knowledge.causes),
         notes=fields.text(f"{path}.notes", at.get("notes")),
         line=fields.doc.line(path),
     )
@@ -166,13 +168,21 @@ def _cleared(fields: Fields, path: str, raw: Any) -> CodesCleared:
     return CodesCleared(distance.value if distance else None, warm_ups.value if warm_ups else None)
 
 
-def read_causes(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> tuple[str, ...]:
-    """Read a list of cause ids, each known and named once."""
+def jobs_of(knowledge: Knowledge) -> frozenset[str]:
+    """Return the jobs that ``repaired`` may name beside causes: those that belong to no cause (an oil change)."""
+    return frozenset(knowledge.remedies) - {cause.remedy for cause in knowledge.causes.values()}
+
+
+def read_causes(
+    fields: Fields, path: str, raw: Any, knowledge: Knowledge, jobs: frozenset[str] = frozenset()
+) -> tuple[str, ...]:
+    """Read a list of cause ids, each known and named once; ``jobs`` may stand among them."""
+    known = (*knowledge.causes, *sorted(jobs))
     out: list[str] = []
     for i, item in enumerate(fields.listing(path, raw, "cause ids such as thermostat_stuck_open")):
         where = f"{path}.{i}"
-        if not isinstance(item, str) or item not in knowledge.causes:
-            near = nearest(item, knowledge.causes) if isinstance(item, str) else ""
+        if not isinstance(item, str) or item not in known:
+            near = nearest(item, known) if isinstance(item, str) else ""
             fields.fault(where, f"{shown(item)} is no known cause{near or '; see the list of causes'}")
         elif item in out:
             fields.fault(where, f"'{item}' stands here twice; keep one")

@@ -11,6 +11,7 @@ from typing import Literal
 from inference.case import Case
 from inference.derive import DerivedReading
 from inference.engine.verdicts import Verdicts
+from inference.standing import Stood
 from inference.values import Level, Value
 
 Decision = Literal["do not burn", "not needed", "hold", "clear"]
@@ -19,13 +20,17 @@ State = Literal["present", "repaired", "does not apply"]
 
 @dataclass(frozen=True)
 class GateReason:
-    """One reason of the gate: the finding behind it and what to say of it. ``minutes`` orders what is quickest."""
+    """One reason of the gate: the finding behind it and what to say of it. ``minutes`` orders what is quickest.
+
+    ``since`` is the index of an earlier round it stands from, None where the latest round found it.
+    """
 
     finding: str
     says: str
     instead: str = ""
     minutes: float = 0.0
     cause: str | None = None
+    since: int | None = None
 
 
 @dataclass(frozen=True)
@@ -148,6 +153,7 @@ class Result:
     conflicts: tuple[tuple[str, int], ...]  # finding, round
     clashes: tuple[str, ...]  # causes proven and ruled out at once
     unused: tuple[str, ...]  # codes read that no knowledge names
+    stands: Stood  # the findings the decision was taken on: the latest round's, and what stands from before
 
     @property
     def latest(self) -> RoundResult:

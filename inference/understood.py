@@ -116,6 +116,8 @@ def _round(case: Case, r: Round, knowledge: Knowledge, unusual: dict[int, str]) 
         yield Understood(section, "odometer", "", r.odometer_km, "km", line=r.line)
     for cause in r.repaired:
         yield Understood(section, "repaired before this round", "", knowledge.causes[cause].title, line=r.line)
+    for job in r.jobs:
+        yield Understood(section, "done before this round", "", knowledge.remedies[job].title, line=r.line)
     if r.burn_completed != "unknown":
         yield Understood(section, "burn before this round completed", "", r.burn_completed, line=r.line)
     for slot, q in {**r.readings, **r.carried_readings}.items():

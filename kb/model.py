@@ -198,13 +198,26 @@ class CodeFamily(Entry):
         return self
 
 
+class Lasting(Entry):
+    """What ends a finding that tells of a lasting defect: until then it stands for the decision in later rounds.
+
+    ``ends`` names the work that does: causes whose repair, jobs (remedies) or events of the history. A new look that
+    says otherwise ends it too, unless it is an ``event``, something that has happened and that a milder day does not
+    undo. ``looked_at`` are findings that settle it once they are known either way.
+    """
+
+    ends: list[str]
+    looked_at: list[Name] = []
+    event: bool = False
+
+
 class Finding(Entry):
     """A named statement about the case in one round.
 
     ``title`` is the sentence when it holds, ``fails`` when it is known not to. ``leak`` is how often it is seen
     with none of the causes there. Findings of one ``group`` come from one instrument or one underlying state and
-    vote once; the highest ``rank`` that holds speaks for the group. A ``lasting`` one tells of a part: once it holds
-    it stands for the decision until work on the vehicle, or until it is looked at again.
+    vote once; the highest ``rank`` that holds speaks for the group. A ``lasting`` one tells of a defect that does not
+    heal by itself: once it holds it stands for the decision, see :class:`Lasting`.
     """
 
     id: Name
@@ -219,7 +232,7 @@ class Finding(Entry):
     leak_source: Slug = "from-memory"
     group: Name | None = None
     rank: int = 0
-    lasting: bool = False
+    lasting: Lasting | None = None
 
 
 class Shows(Entry):

@@ -44,6 +44,7 @@ def check_references(knowledge: model.Knowledge) -> Iterator[Fault]:
     for rule in knowledge.rules.values():
         _check_rule(c, rule)
     _check_gate(c)
+    _check_lasting(c)
     plan = knowledge.plan
     c.known("plan", "plan", "needs_a_burn", plan.needs_a_burn, knowledge.tests, "test")
     c.known("plan", "plan", "hard_driving", plan.hard_driving, knowledge.tests, "test")
@@ -230,6 +231,21 @@ def _check_condition(c: _Checker, rule: model.Rule, test: model.Test) -> None:
     if not given:
         c.fault("rules", rule.id, f"when.{slot}", "is compared with 'is', 'one_of' or, for a cause, 'at_least'")
     c.known("rules", rule.id, f"when.{slot}", given, words, "word")
+
+
+def _check_lasting(c: _Checker) -> None:
+    """What ends a lasting finding must be something a case can name: a cause, a job of no cause, an event."""
+    k = c.k
+    jobs = set(k.remedies) - {cause.remedy for cause in k.causes.values()}
+    known = {*k.causes, *jobs, "filter cleaned", "filter replaced"}
+    for finding in k.findings.values():
+        if finding.lasting is None:
+            continue
+        c.known("findings", finding.id, "lasting.ends", finding.lasting.ends, known, "cause, job or event")
+        c.known("findings", finding.id, "lasting.looked_at", finding.lasting.looked_at, k.findings, "finding")
+        if finding.stage != "find":
+            says = "is made in stage 'decide', of the latest round alone; let the findings it reads last"
+            c.fault("findings", finding.id, "lasting", says)
 
 
 def _check_gate(c: _Checker) -> None:

@@ -78,7 +78,7 @@ class Letter:
         self.k, self.r, self.sender = knowledge, result, sender or Sender()
         self.most = causes
         self.last = len(result.rounds) - 1
-        self.states = {**result.latest.verdicts.findings, **result.decided.findings}
+        self.states = {**result.stands.findings, **result.decided.findings}
         told = (s for section in ORDER for s in getattr(self, f"_{section}")())
         self.sentences: tuple[Sentence, ...] = tuple(one for s in told for one in _single(s))
 
@@ -153,7 +153,7 @@ class Letter:
         for cause in due:
             yield Sentence("plan", self.k.causes[cause.id].customer.do, (f"cause:{cause.id}",))
         work = {step.remedy for step in self.r.work}
-        backing = tuple(dict.fromkeys(f"finding:{x.finding}@{self.last}" for x in self.r.gate.because if x.finding))
+        backing = tuple(dict.fromkeys(self._node(x.finding) for x in self.r.gate.because if x.finding))
         decision = self.r.gate.decision
         if decision == "not needed":
             backing = (self._node(self.k.gate.not_needed),)
@@ -221,7 +221,7 @@ class Letter:
         return self.states[finding].state if finding in self.states else "unknown"
 
     def _node(self, finding: str) -> str:
-        return f"finding:{finding}@{self.last}"
+        return f"finding:{finding}@{self.r.stands.since.get(finding, self.last)}"
 
     def _settling(self, cause: CauseResult) -> tuple[str, ...]:
         if cause.settled_by is None:

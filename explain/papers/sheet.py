@@ -13,13 +13,12 @@ from typing import Any
 from explain.bands import Bounds, Row, key, picture, quantity_range, rows
 from explain.chain import build, select, without_inputs
 from explain.draw import describe, to_svg
-from explain.jsonout import round_names
 from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.rangeview import beyond_range
 from explain.terminal import percent
-from explain.words import Speaker, figure, phrases, quantity, say
+from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
 from inference.values import Number
@@ -157,10 +156,9 @@ def head(knowledge: Knowledge, result: Result) -> list[list[str]]:
 
 def _reasons(k: Knowledge, r: Result) -> dict[str, Any]:
     gate, speaker = r.gate, Speaker(k, r)
-    last = len(r.rounds) - 1
 
     def line(reason: GateReason, why: bool) -> dict[str, str]:
-        detail = speaker.finding_says(reason.finding, last) if why and reason.finding in k.findings else ""
+        detail = speaker.reason_why(reason) if why and reason.finding in k.findings else ""
         if reason.cause:
             detail = f"{k.causes[reason.cause].title}, {percent(r.cause(reason.cause).now)}"
         minutes = say("why.minutes", minutes=figure(reason.minutes)) if reason.minutes and not why else ""

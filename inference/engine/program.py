@@ -85,6 +85,14 @@ class Stage:
         """Every slot that any rule of the stage reads, sorted."""
         return tuple(sorted({literal.slot for literal in self.literals}))
 
+    def way(self, rule: str, number: int) -> Way:
+        """Return one way of a rule; KeyError if there is none."""
+        return self._ways[rule, number]
+
+    @cached_property
+    def _ways(self) -> dict[tuple[str, int], Way]:
+        return {(way.rule, way.number): way for way in self.ways}
+
     @cached_property
     def by_slot(self) -> dict[str, tuple[int, ...]]:
         """Literals by the slot they read."""

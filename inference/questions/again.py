@@ -17,15 +17,14 @@ from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
 from inference.belief.verdict import Memory
-from inference.carry import standing
 from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
-from inference.diagnose import Judged, evidence_from, judge_case, levels_now, program_of
+from inference.diagnose import Judged, evidence_from, gate_of, judge_case, levels_now, program_of
 from inference.engine.verdicts import FindingResult, states_of
 from inference.facts import round_facts
-from inference.gate import decide
 from inference.questions.redo import Stand, redo
 from inference.result import CauseResult, GateResult
+from inference.standing import standing
 from inference.steps import Journal
 from inference.values import Value, Word
 from kb.model import Knowledge
@@ -86,7 +85,8 @@ class Again:
         base = self.base
         stands = zip(base.facts, base.findings, strict=True)
         self._found = [Stand(self.program.find, facts, findings) for facts, findings in stands]
-        before = _for_decision(base.facts[-1], standing(case, knowledge, base.findings), base.causes)
+        stood = standing(case, knowledge, self.program.find, base.facts, base.findings)
+        before = _for_decision(base.facts[-1], stood.findings, base.causes)
         self._decided = Stand(self.program.decide, before, base.decided)
         self._frame = _frame(case)
         self._memory = Memory()
@@ -135,10 +135,10 @@ class Again:
     def _decide(
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
-        findings = standing(heard.case, self.knowledge, heard.findings)
-        now = _for_decision(heard.facts[-1], findings, causes)
+        stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
+        now = _for_decision(heard.facts[-1], stood.findings, causes)
         decided = redo(self._decided, now, self._decided.moved(now))
-        gate = decide(self.knowledge, {**findings, **decided}, causes)
+        gate = gate_of(self.knowledge, stood, decided, causes)
         return Standing(
             heard.case, heard.facts, heard.derived, heard.findings, decided, evidence, causes, none_listed, gate
         )

@@ -10,7 +10,6 @@ from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from inference.carry import standing
 from inference.case import Case, Round
 from inference.diagnose import program_of
 from inference.engine.verdicts import Fired, Verdicts
@@ -115,16 +114,12 @@ class Proof:
 
     def _from_before(self, slot: str) -> Node | None:
         """Return the node of a finding that stands from an earlier round, None where this round has its own say."""
-        rounds = self.result.rounds
-        if self.index == 0 or self.index != len(rounds) - 1 or not self.knowledge.findings[slot].lasting:
+        stands, rounds = self.result.stands, self.result.rounds
+        if self.index != len(rounds) - 1 or slot not in stands.since:
             return None
-        all_findings = [r.verdicts.findings for r in rounds]
-        stands = standing(self.result.case, self.knowledge, all_findings).get(slot)
-        at = next((i for i, found in enumerate(all_findings) if found.get(slot) is stands), self.index)
-        if stands is None or at == self.index:
-            return None
-        ways = tuple(f for f in rounds[at].verdicts.fired if f.concludes == slot)
-        return Node(slot, at, "finding", Word(stands.state), ways, (), 1)
+        at, state = stands.since[slot], Word(stands.findings[slot].state)
+        ways = tuple(f for f in rounds[at].verdicts.fired if f.concludes == slot and f.verdict == state.text)
+        return Node(slot, at, "finding", state, ways, (), 1)
 
     def _height(self, way: Fired) -> int:
         return 1 + max((self.node(slot).height for slot, _ in way.facts), default=0)

@@ -17,7 +17,6 @@ from inference.belief.ahead import look_ahead
 from inference.belief.evidence import Evidence
 from inference.belief.judge import POSSIBLE, waterfall, weigh
 from inference.belief.net import ImpossibleEvidence
-from inference.carry import standing
 from inference.diagnose import evidence_of, levels_now, program_of
 from inference.engine.look import ConditionView, explain_rule
 from inference.engine.verdicts import FindingResult, Side
@@ -127,8 +126,7 @@ class WhyNot:
         self.knowledge, self.result = knowledge, result
         self.program = program_of(knowledge)
         latest = result.latest
-        stands = standing(result.case, knowledge, [r.verdicts.findings for r in result.rounds])
-        self.states: dict[str, FindingResult] = {**stands, **result.decided.findings}
+        self.states: dict[str, FindingResult] = {**result.stands.findings, **result.decided.findings}
         self.facts: dict[str, Value] = {
             **latest.facts,
             **{f: Word(r.state) for f, r in self.states.items()},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
@@ -130,7 +131,7 @@ def test_an_interview_finds_the_cause_of_a_whole_case(name: str, tmp_path: Path,
     data, _ = open_case(path, knowledge, DAY)
     talk = Interview(path, data, knowledge, Console(file=io.StringIO()), iter(()), False)
 
-    def lines():  # type: ignore[no-untyped-def]
+    def lines() -> Iterator[str]:
         while True:
             slot, _ = talk._next()
             if slot is None:

@@ -33,7 +33,9 @@ def knowledge() -> model.Knowledge:
     data = read_yaml(HOME / "codes.yaml").data
     codes = [model.Code.model_validate(c) for c in data.get("codes", [])]
     codes += list(expand_families([model.CodeFamily.model_validate(f) for f in data.get("families", [])]))
-    causes = {c: model.Cause.model_construct(id=c, title=c.replace("_", " ")) for c in CAUSES}
+    remedies = [model.Remedy.model_validate(r) for r in read_yaml(HOME / "remedies.yaml").data]
+    parts["remedies"] = {r.id: r for r in remedies if r.id.startswith("oil-change")}  # jobs of no cause
+    causes = {c: model.Cause.model_construct(id=c, title=c.replace("_", " "), remedy="") for c in CAUSES}
     return model.Knowledge.model_construct(
         **parts, codes={c.code: c for c in codes}, causes=causes, derived={}, rules={}, findings={}
     )

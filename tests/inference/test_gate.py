@@ -207,9 +207,14 @@ NIGHT = {"intake_air_temperature": 12, "coolant_temperature": 12, "exhaust_tempe
 
 
 def two_rounds(when: str, more: str = "") -> Case:
-    """The clear case, its exhaust sensor found 53 K off in a first round; ``more`` is read in the second."""
+    """The clear case, its exhaust sensor found 53 K off in a first round; ``more`` is read in the second.
+
+    ``when`` may name the work done before the second round, "after repair: CAUSE".
+    """
     text = (HERE / "cases" / "clear.yaml").read_text("utf-8")
     head, _, round_ = text.partition("rounds:\n")
+    when, _, done = when.partition(": ")
+    when += f"\n    repaired: [{done}]" if done else ""
     night = ", ".join(f"{name}: {{cold_soak: {value} °C}}" for name, value in NIGHT.items())
     first = f"  - when: arrival\n    date: 2026-03-10\n    readings: {{{night}, ambient_temperature: 12 °C}}\n"
     later = (
@@ -228,7 +233,9 @@ def test_a_sensor_found_wrong_holds_in_a_later_round_too() -> None:
 
 
 def test_a_sensor_found_wrong_is_free_again_after_work_or_a_new_look() -> None:
-    assert decision(two_rounds("after repair")) == "clear"
+    assert decision(two_rounds("after repair: exhaust_temperature_sensor_fault")) == "clear"
+    assert decision(two_rounds("after repair: coolant_sensor_fault")) == "hold"  # that is not what was wrong
+    assert decision(two_rounds("after repair")) == "hold"  # nobody says what was repaired
     good = "      intake_air_temperature: {cold_soak: 12 °C}\n"
     again = two_rounds("follow-up", good)
     night = {"exhaust_temperature_before_filter.cold_soak": "13 °C", "coolant_temperature.cold_soak": "12 °C"}
