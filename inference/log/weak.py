@@ -96,9 +96,7 @@ def _by_load(drive: Drive, before: Array, usable: BoolArray) -> Spans:
     if float(drive.seconds[usable].sum()) < OUTSIDE + LEAST:
         return []
     smooth = _smooth(drive, before, usable)
-    mean_speed, mean_load = (
-        _smooth(drive, lagged(_filled(x), SMOOTH / drive.step), usable) for x in (speed, load)
-    )
+    mean_speed, mean_load = (_smooth(drive, lagged(_filled(x), SMOOTH / drive.step), usable) for x in (speed, load))
     place = np.floor(np.log(np.maximum(mean_speed, 100.0)) / SPEED_STEP) * 100 + np.floor(mean_load / LOAD_STEP)
     extra = np.full(before.size, np.nan)
     outside = usable.copy()
