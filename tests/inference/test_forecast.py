@@ -140,6 +140,23 @@ def test_longer_trips_burn_better() -> None:
     assert 1.0 - far.holds - far.ash < 1.0 - near.holds - near.ash
 
 
+@pytest.mark.parametrize("share", [0.4, 0.495, 0.5, 0.505])
+def test_where_the_distance_is_open_the_weeks_are(share: float) -> None:
+    """Just at a point the two orders of the same vehicles may part; no sentence can be made of half of it."""
+    from inference.forecast.outlook import Band, _open_together
+
+    km = np.where(np.arange(N) < share * N, np.arange(N) * 100.0, math.inf)
+    a_week = 50.0 + np.arange(N)[::-1]
+    weights = np.full(N, 1.0 / N)
+    weights[: N // 2] *= 1.02
+    distance, weeks = (Band(*quantiles(x, weights)) for x in (km, km / a_week))
+    for one, other in zip(vars(_open_together(distance, weeks)[0]).values(),
+                          vars(_open_together(distance, weeks)[1]).values(), strict=True):  # fmt: skip
+        assert math.isfinite(one) == math.isfinite(other)
+    inf = math.inf
+    assert _open_together(Band(1.0, 2.0, inf), Band(1.0, inf, inf)) == (Band(1.0, inf, inf), Band(1.0, inf, inf))
+
+
 def test_the_horizon_is_two_years_however_far_it_goes() -> None:
     """A vehicle that is driven far is followed as long as one that is not."""
     week = a_week(distance=2000e3, gained=0.0, ash_distance=2000e3 * 103.0)
