@@ -43,6 +43,13 @@ class Wish:
     stops : (start, length) of standing at idle [min]
     fast_idle : (start, length) of standing at 2,500 1/min [min]
     off : (start, length) of the engine switched off [min]
+    unrecorded : (start, length) in which the logger stood still while the clock went on [min]
+    cooling : time constant by which a stopped engine's coolant cools [min]
+    run_time : whether the time since the engine was started is recorded
+    motorway : (start, length) of 130 km/h [min]
+    climbs : (start, length) of a long hill: more load at the same speed [min]
+    burn_lift : heat that late fuel makes in the catalyst in a burn [K], in place of ``burn_temperature``; 0: that one
+    contact : share of the time in which the pressure sensor's plug has no contact, by turns of some seconds [-]
     seed : seed of the instruments' noise
     """
 
@@ -62,6 +69,13 @@ class Wish:
     stops: tuple[tuple[float, float], ...] = ()
     fast_idle: tuple[tuple[float, float], ...] = ()
     off: tuple[tuple[float, float], ...] = ()
+    unrecorded: tuple[tuple[float, float], ...] = ()
+    cooling: float = 1e9
+    run_time: bool = False
+    motorway: tuple[tuple[float, float], ...] = ()
+    climbs: tuple[tuple[float, float], ...] = ()
+    burn_lift: float = 0.0
+    contact: float = 0.0
     seed: int = 1
 
 
@@ -103,14 +117,17 @@ def make(wish: Wish = Wish()) -> Drive:
     rolling = ~still & ~idle & ~fast
     # road speed swings slowly between town and country
     wave = 72 + 22 * np.sin(time / 97.0) + 13 * np.sin(time / 31.0 + 1) + 6 * np.sin(time / 11.0 + 2)
-    speed = lagged(np.where(rolling, wave.clip(18, 120), 0.0), wish.step, 4.0)
+    fast_road = within(minutes, wish.motorway)
+    wave = np.where(fast_road, 130 + 4 * np.sin(time / 41.0), wave)
+    speed = lagged(np.where(rolling, wave.clip(18, 140), 0.0), wish.step, 4.0)
     speed = np.where(idle | fast | still, np.where(speed < 1.5, 0.0, speed), speed)
     standing = idle | fast | still
     speed = np.where(standing, 0.0, speed)
     rpm = np.where(still, 0.0, np.where(idle, 820.0, np.where(fast, 2500.0, 1150.0 + 13.5 * speed)))
     rpm = np.where(still, 0.0, lagged(rpm, wish.step, 0.8))
     push = np.concatenate([[0.0], np.diff(speed)]) / wish.step  # km/h per s
-    load = np.where(standing, 18.0, (22 + 0.28 * speed + 9 * push).clip(0, 100))
+    uphill = np.where(within(minutes, wish.climbs), 35.0, 0.0) + np.where(fast_road, 8.0, 0.0)
+    load = np.where(standing, 18.0, (22 + 0.28 * speed + 9 * push + uphill).clip(0, 100))
     load = np.where(still, 0.0, lagged(load, wish.step, 1.0))
     manifold = np.where(still, 1010.0, 1010.0 + 12.0 * (load - 18).clip(0) + 0.02 * (rpm - 820).clip(0))
     air = np.where(still, 0.0, 0.86 * rpm / 120.0 * LITRES * 1e-3 * manifold * 100 / (287.05 * 318.0) * 1e3)
@@ -118,20 +135,27 @@ def make(wish: Wish = Wish()) -> Drive:
     engine_out = np.where(still, wish.ambient, 115 + 3.1 * load + 0.035 * rpm)
     before_catalyst = lagged(engine_out, wish.step, np.where(still, 900.0, 25.0))
     metal = np.where(still, 900.0, 1.0)  # a stopped engine's exhaust cools by itself, slowly
-    wanted = np.where(burning, wish.burn_temperature, np.maximum(before_catalyst - 12, wish.ambient))
+    plain = np.maximum(before_catalyst - 12, wish.ambient)
+    wanted = np.where(burning, plain + wish.burn_lift if wish.burn_lift else wish.burn_temperature, plain)
     before_filter = lagged(wanted, wish.step, np.maximum(metal, 45.0))
     beyond = np.where(burning, 25.0, np.where(still, 0.0, -8.0))
     after_filter = lagged(before_filter + beyond, wish.step, np.maximum(metal, 80.0))
     warm = wish.ambient + (wish.coolant - wish.ambient) * (1 - np.exp(-((time - 20.0).clip(0) / 240.0)))
     coolant = np.minimum(warm, wish.coolant)
+    if wish.cooling < 1e9:  # warms and cools by turns
+        settles, constant = np.where(still, wish.ambient, wish.coolant), np.where(still, wish.cooling * 60.0, 240.0)
+        coolant = wish.ambient + lagged(np.append(0.0, settles - wish.ambient), wish.step, np.append(1e9, constant))[1:]
     done = np.cumsum(burning) * wish.step / 60.0
     rate = -np.log(wish.soot_left) / max(sum(b[1] for b in wish.burns), 1e-9)
-    hot = wish.burn_temperature > 520
+    hot = wish.burn_temperature > 520 and not wish.burn_lift
     soot = wish.soot * np.exp(-rate * done) if wish.burns and hot else np.full(time.size, wish.soot)
     true = pressure(air, before_filter, soot)
     sensed = lagged(true, wish.step, wish.sensor_lag) if wish.sensor_lag else true
     sensed = wish.sensor_sign * wish.sensor_share * sensed + wish.sensor_offset
     sensed = np.minimum(sensed + rng.normal(0, 0.35, time.size), wish.sensor_ceiling)
+    if wish.contact:
+        turns = np.repeat(rng.random(time.size // 4 + 1) < wish.contact, 4)[: time.size]
+        sensed = np.where(turns, 0.4 * sensed, sensed)
 
     def noise(size: float) -> Array:
         return rng.normal(0, size, time.size)
@@ -151,7 +175,11 @@ def make(wish: Wish = Wish()) -> Drive:
         "Exhaust Temperature After Particulate Filter (°C)": (after_filter + noise(1)).round(1),
         "DPF Differential Pressure (kPa)": (sensed / 10).round(2),
     }
-    return Drive(time, columns, soot)
+    if wish.run_time:
+        began = np.maximum.accumulate(np.where(still, time, 0.0))
+        columns["Run Time Since Engine Start (s)"] = np.where(still, 0.0, (time - began).round())
+    seen = ~within(minutes, wish.unrecorded)
+    return Drive(time[seen], {name: values[seen] for name, values in columns.items()}, soot[seen])
 
 
 def pressure(air: Array, before_filter: Array, soot: Array | float) -> Array:

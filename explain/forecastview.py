@@ -79,9 +79,9 @@ def shape(forecast: Forecast) -> ForecastShape:
 
 def taken(note: Note) -> str:
     """Return what a forecast rests on as a sentence."""
-    if note.kind == "not_told":
+    if note.kind in ("not_told", "recorded_instead"):
         slots = {k: figure(float(v)) for k, v in note.slots.items() if k != "slot"}
-        return str(phrases("en_forecast")["forecast_notes"]["not_told"][note.slots["slot"]]).format(**slots)
+        return str(phrases("en_forecast")["forecast_notes"][note.kind][note.slots["slot"]]).format(**slots)
     return tell("forecast_notes", note.kind, **note.slots)
 
 

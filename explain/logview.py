@@ -15,10 +15,13 @@ from explain.terminal import Line, print_block
 from explain.words import figure
 from inference.log.bands import Bin, Three
 from inference.log.columns import Column
+from inference.log.drive import ROAD
 from inference.log.held import Held
 from inference.log.merge import nested, readings_block
 from inference.log.notes import Note
 from inference.log.summary import Summary
+from inference.log.use import use_of
+from inference.physics.usage import LEAST_TRIPS
 from inference.values import Spread
 from kb.log_columns import log_columns
 
@@ -143,20 +146,22 @@ class LogView:
         trips = self.s.trips
         if not trips:
             return [Text(words("driving", "none"))]
-        minutes = [t.minutes for t in trips]
+        use = use_of(self.s.drive, list(trips))
+        assert use is not None
+        mean = sum(t.minutes for t in trips) / len(trips)
         km = [t.km for t in trips if t.km is not None]
-        idle = [t.idle_minutes for t in trips if t.idle_minutes is not None]
-        mean = sum(minutes) / len(trips)
-        if not km:
+        if use.mean_speed is None:
             return [Text(words("driving", "no_km", count=len(trips), minutes=figure(mean)))]
         mean_km = sum(km) / len(km)
-        slots = {"count": len(trips), "minutes": figure(mean), "km": figure(mean_km), "longest": figure(max(minutes))}
+        slots = {"count": len(trips), "minutes": figure(mean), "km": figure(mean_km), "longest": figure(use.longest)}
         lines: list[Line] = [Text(words("driving", "one" if len(trips) == 1 else "trip", **slots))]
-        if idle:
-            share, speed = 100 * sum(idle) / sum(minutes), 60 * sum(km) / sum(minutes)
+        if use.long_runs:
+            lines.append(Text(words("driving", "long_runs", count=use.long_runs, speed=figure(ROAD))))
+        if use.idle_share is not None:
+            share, speed = 100 * use.idle_share, use.mean_speed
             lines.append(Text(words("driving", "idle", share=f"{share:.0f}", speed=f"{speed:.0f}")))
-        if len(trips) >= 5:
-            lines.append(Text(words("driving", "usage", minutes=f"{mean:.0f}", km=figure(mean_km))))
+        enough = len(trips) >= LEAST_TRIPS
+        lines.append(Text(words("driving", "stands_in" if enough else "too_few", least=LEAST_TRIPS)))
         lines += [Text(told(n), style="dim") for n in self.s.notes if n.kind == "use_too_short"]
         return lines
 

@@ -18,6 +18,7 @@ DECISION_STYLE = {"do not burn": "bold red", "not needed": "bold cyan", "hold": 
 LEVEL_STYLE = {"proven": "bold", "likely": "bold", "possible": "", "unlikely": "dim", "ruled out": "dim"}
 Line = Text | tuple[str | Text, Text]  # a line, or its lead and its body
 FEW = 5  # reasons of the gate shown before --all
+TOLD_WRONG = ("driving_not_as_told",)  # findings that no cause shows, but that must be seen: they correct the case
 EVIDENCE = 3  # pieces of evidence shown each way
 
 
@@ -238,6 +239,11 @@ class Terminal:
         told = [w.says for w in self.r.case.warnings]
         told += beyond_range(self.k, self.r)
         told += [say("why.conflict", finding=self.k.findings[f].title) for f, _ in self.r.conflicts]
+        latest = len(self.r.rounds) - 1
+        for name in TOLD_WRONG:
+            found = self.r.latest.verdicts.findings.get(name)
+            if found is not None and found.state == "holds":
+                told.append(f"{self.k.findings[name].title}. {self.speaker.finding_says(name, latest)}")
         told += [say("why.clash", cause=self.k.causes[c].title) for c in self.r.clashes]
         if self.r.unused:
             told.append(say("why.unused", codes=", ".join(self.r.unused)))

@@ -8,7 +8,7 @@ import numpy as np
 
 from inference.derive_sheet import EventView, RoundView, Sheet
 from inference.physics import heat, usage
-from inference.physics.sampling import between, exact, normal_spread, vehicle
+from inference.physics.sampling import between, exact, log_spread, normal_spread, vehicle
 from inference.physics.valid import outside
 from inference.steps import step
 
@@ -64,6 +64,7 @@ def distance_on_filter(sheet: Sheet) -> float | None:
 def derive_usage(sheet: Sheet) -> None:
     """Write usage, history and burn counts down."""
     _trips(sheet)
+    _recorded(sheet)
     _burns(sheet)
     on_filter = distance_on_filter(sheet)
     if on_filter is not None:
@@ -92,6 +93,26 @@ def _trips(sheet: Sheet) -> None:
         warm_up = np.maximum(between(vehicle("breathing"), float(low), float(mid), float(high)), 0.0)
         share = np.asarray(heat.hot_share(trip * 60.0, warm_up))
         sheet.put_share("hot_share", share, inputs, notes, outside(heat.warm_up_time, ambient=kelvin))
+
+
+@step
+def _recorded(sheet: Sheet) -> None:
+    """What recorded trips say of the usual ones, and how what was told stands to it; nothing from a few trips."""
+    trips = sheet.read("recorded_trips")
+    if trips is None or trips < usage.LEAST_TRIPS:
+        return
+    error = float(usage.recorded_error(trips))
+    for slot, made, told in (
+        ("usual_trip_by_recording", "recorded_trip_time", "typical_trip"),
+        ("usual_distance_by_recording", "recorded_trip_distance", "typical_distance"),
+    ):
+        if not (mean := sheet.read(made)):
+            continue
+        sheet.put(slot, log_spread(mean, error), (made, "recorded_trips"))
+        said = sheet.read(told)
+        if said and told == "typical_trip":
+            both = float(np.hypot(error, sheet.error(told, said) / said))
+            sheet.put("told_over_recorded", log_spread(said / mean, both), (told, made, "recorded_trips"))
 
 
 @step

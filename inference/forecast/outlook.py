@@ -212,6 +212,13 @@ def _stack(weeks: Sequence[Week]) -> Week:
     return Week(**{n: np.array([np.broadcast_to(getattr(w, n), (N,)) for w in weeks]) for n in names})
 
 
+def _open_together(distance: Band, weeks: Band) -> tuple[Band, Band]:
+    """Return both bands open wherever one is: in their own orders the same share of vehicles may just miss a point."""
+    pairs = zip((distance.low, distance.mid, distance.high), (weeks.low, weeks.mid, weeks.high), strict=True)
+    both = [(d, w) if np.isfinite(d) and np.isfinite(w) else (float("inf"), float("inf")) for d, w in pairs]
+    return Band(*(d for d, _ in both)), Band(*(w for _, w in both))
+
+
 def _outlook(
     name: str, without: tuple[str, ...], i: int, path: Path, made: tuple[Week, Told], weights: Array, volume: Array
 ) -> Outlook:
@@ -224,11 +231,12 @@ def _outlook(
         return Band(*quantiles(np.broadcast_to(values, (N,)), weights))
 
     track = path.track[:, i, :] if path.track.ndim == 3 else path.track
+    distance, weeks = _open_together(band(after / 1e3), band(after / a_week))
     return Outlook(
         id=name,
         causes=without,
-        distance=band(after / 1e3),
-        weeks=band(after / a_week),
+        distance=distance,
+        weeks=weeks,
         holds=float(np.sum(weights[~np.isfinite(after)])),
         gained=band(path.gained[i] * volume * 1e3 / driven),
         burnt=band(path.burnt[i] * volume * 1e3 / driven),

@@ -1,7 +1,9 @@
 """What the forecast does not know, as one fixed sample shared by all outlooks, and quantiles of a weighted sample.
 
 Columns are Kronecker sequences (fractions of i times the square root of a prime) turned into ranks, so that each
-column holds every quantile once; there are more of them than the lattice of :mod:`inference.physics.sampling` has.
+column holds every quantile once; there are more of them than the lattice of :mod:`inference.physics.sampling` has. The
+primes were picked in turn so that no two columns correlate above 0.16, nor their squares above 0.24 (checked in the
+tests): unknowns that hang together by accident make a band too narrow or too wide.
 """
 
 from __future__ import annotations
@@ -22,21 +24,21 @@ UNKNOWNS = (
 )  # fmt: skip
 
 
-@lru_cache(maxsize=1)
-def _primes() -> list[int]:
-    found: list[int] = []
-    candidate = 2
-    while len(found) < 130:
-        if all(candidate % p for p in found if p * p <= candidate):
-            found.append(candidate)
-        candidate += 1
-    return found
+PRIMES = (
+    2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 53, 59, 61, 67, 71, 73, 79, 89, 103, 107, 131, 149, 151,
+    157, 163, 193, 211, 227, 239, 241, 251, 257, 277, 293, 307, 359, 383, 397, 421, 457, 467, 499, 503, 547,
+    569, 571, 659, 661, 673, 821, 827, 839, 857, 859, 911, 947, 967, 977, 1109, 1123, 1153, 1297, 1307, 1381,
+    1447, 1451, 1523, 1723, 1823, 1973, 2089, 2203, 2281, 2399, 2441, 2647, 2939, 3137, 3229, 3373, 3491, 3541,
+    3719, 4357, 4789, 4813, 4987, 5059, 6263, 6547, 6983, 7229, 7517, 8179, 8263, 8501, 8647, 9103, 10067,
+    11503, 12203, 12451, 13613, 13931, 14081, 14447, 16451, 17713, 18127, 18481, 20089, 20593, 25117, 25577,
+    28513, 31769,
+)  # fmt: skip
 
 
 @lru_cache(maxsize=130)
 def places(column: int) -> Array:
     """Return the even quantiles (0 to 1) of a column [-], each of the N once."""
-    turned = np.modf((np.arange(N) + 0.5) * np.sqrt(_primes()[column]))[0]
+    turned = np.modf((np.arange(N) + 0.5) * np.sqrt(PRIMES[column]))[0]
     out = (np.argsort(np.argsort(turned, kind="stable"), kind="stable") + 0.5) / N
     out.flags.writeable = False
     return np.asarray(out)

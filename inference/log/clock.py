@@ -140,6 +140,7 @@ class Ordered:
     segment : number of the drive, one more behind every break
     day : the day of the first row, None if not told
     notes : what was found
+    restarted : the drives in front of which the time began anew: how long the gap before them was is not known
     """
 
     order: IntArray
@@ -147,6 +148,7 @@ class Ordered:
     segment: IntArray
     day: date | None
     notes: tuple[Note, ...]
+    restarted: frozenset[int] = frozenset()
 
 
 def in_order(raw: Array, form: Form, unit: str, name: str) -> Ordered:
@@ -189,8 +191,9 @@ def in_order(raw: Array, form: Form, unit: str, name: str) -> Ordered:
     time, keep, told = _doubled(time, segment)
     notes += told
     rows, time, segment = rows[keep], time[keep], segment[keep]
+    anew = np.flatnonzero(np.diff(segment) != 0) + 1
     segment, told = _gaps(time, segment)
-    return Ordered(rows, time - time[0], segment, day, tuple(notes + told))
+    return Ordered(rows, time - time[0], segment, day, tuple(notes + told), frozenset(segment[anew].tolist()))
 
 
 def _in_seconds(time: Array, unit: str) -> tuple[Array, date | None, list[Note]]:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inference.log.clock import IntArray
+from inference.log.gaps import bridged, ran_on
 from inference.log.notes import Note, note
 from inference.log.read import Log
 from inference.physics.valid import Array
@@ -28,7 +29,12 @@ SETTLED = 8.0  # s until idle figures stand still
 
 @dataclass(frozen=True)
 class Trip:
-    """From engine start to engine stop: rows from ``first`` to before ``last``, and how it was."""
+    """From engine start to engine stop: rows from ``first`` to before ``last``, and how it was.
+
+    ``minutes`` and ``km`` hold what passed within gaps of the recording through which the engine evidently ran on, at
+    the speeds beside each; ``gap_minutes`` says how much of the time that is, ``gaps`` how many. ``idle_minutes`` and
+    ``recorded`` (minutes) are of the recorded rows alone.
+    """
 
     first: int
     last: int
@@ -37,6 +43,13 @@ class Trip:
     idle_minutes: float | None
     coolant_first: float | None
     coolant_last: float | None
+    gap_minutes: float = 0.0
+    gaps: int = 0
+
+    @property
+    def recorded(self) -> float:
+        """Minutes of it that were recorded with the engine running."""
+        return self.minutes - self.gap_minutes
 
 
 @dataclass(frozen=True)
@@ -51,6 +64,7 @@ class Drive:
     channels : channel to figures [the channel's unit], NaN where not known
     running : whether the engine ran; all False where neither its speed nor its air was recorded
     notes : what was taken for granted in joining channels
+    restarted : the drives in front of which the clock began anew, so that nobody knows how long the gap was
     """
 
     time: Array
@@ -59,6 +73,7 @@ class Drive:
     channels: Mapping[str, Array]
     running: BoolArray
     notes: tuple[Note, ...] = ()
+    restarted: frozenset[int] = frozenset()
 
     def get(self, channel: str) -> Array | None:
         """Return a channel's figures, None if it was not recorded."""
@@ -140,28 +155,43 @@ class Drive:
         return self.settled(speed < 50.0, 3.0, 2.0)
 
     def trips(self) -> list[Trip]:
-        """Return the trips, from engine start to engine stop."""
+        """Return the trips, from engine start to engine stop; a gap through which it ran on does not part them."""
         spans: list[list[int]] = []
         for first, last in self.stretches(self.running, 0.0):
-            near = spans and self.time[first] - self.time[spans[-1][1] - 1] < TRIP_BREAK
-            if near and self.segment[first] == self.segment[spans[-1][1] - 1]:
-                spans[-1][1] = last
-            else:
-                spans.append([first, last])
+            if spans:
+                end = spans[-1][1]
+                near = self.time[first] - self.time[end - 1] < TRIP_BREAK
+                if near if self.segment[first] == self.segment[end - 1] else self._ran_on(end - 1, first):
+                    spans[-1][1] = last
+                    continue
+            spans.append([first, last])
         return [self._trip(a, b) for a, b in spans if self.time[b - 1] - self.time[a] >= 20.0]
+
+    def _ran_on(self, before: int, after: int) -> bool:
+        """Say whether the engine ran on from one recorded row to the next one behind a gap, in one logger run."""
+        whole = after == before + 1 and int(self.segment[after]) not in self.restarted
+        run_time, coolant = self.get("engine_run_time"), self.get("coolant_temperature")
+        return whole and ran_on(self.time, before, after, run_time, coolant)
 
     def _trip(self, first: int, last: int) -> Trip:
         rows = slice(first, last)
         seconds = self.seconds[rows]
+        silent = np.diff(self.time[rows]) > seconds[:-1] + 1e-6
+        gaps = first + np.flatnonzero(silent & self.running[first : last - 1] & self.running[first + 1 : last])
         speed, coolant = self.get("vehicle_speed"), self.get("coolant_temperature")
         km = idle = None
         if speed is not None and np.isfinite(speed[rows]).mean() > 0.5:
             km = float(np.nansum(speed[rows] * seconds) / 3600.0)
             idle = float(np.sum(seconds[(speed[rows] < STANDING) & self.running[rows]]) / 60.0)
+            for row in gaps.tolist():
+                driven = bridged(speed, self.time, self.segment, row)
+                km = None if driven is None or km is None else km + driven
         ends: list[float | None] = [None, None]
         if coolant is not None and (known := coolant[rows][np.isfinite(coolant[rows])]).size:
             ends = [float(known[0]), float(known[-1])]
-        return Trip(first, last, float(seconds[self.running[rows]].sum() / 60.0), km, idle, ends[0], ends[1])
+        missed = float(np.sum(np.diff(self.time)[gaps] - self.step)) / 60.0
+        minutes = float(seconds[self.running[rows]].sum() / 60.0) + missed
+        return Trip(first, last, minutes, km, idle, ends[0], ends[1], missed, gaps.size)
 
 
 def on_grid(log: Log, layout: str | None = None, temperatures: int | None = None) -> Drive:
@@ -183,7 +213,7 @@ def on_grid(log: Log, layout: str | None = None, temperatures: int | None = None
         if np.isfinite(values).any()
     }
     notes = _numbered_sensors(channels, temperatures) + _across_filter(channels, layout)
-    return Drive(time, step, segment, channels, _running(channels, time), tuple(notes))
+    return Drive(time, step, segment, channels, _running(channels, time), tuple(notes), log.restarted)
 
 
 def _binned(values: npt.NDArray[np.float32], first: IntArray) -> Array:

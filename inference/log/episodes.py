@@ -2,7 +2,8 @@
 
 A burn shows as gas before the filter far hotter than the road makes it, held for minutes: hotter than 480 °C, or
 lifted by more than 120 K in the catalyst, or told by the control unit where that was recorded. The marks are from
-memory (550 °C before the filter is met only in an active burn; the road makes 200 to 450 °C).
+memory (550 °C before the filter is met only in an active burn; the road makes 200 to 450 °C). Burns that come to
+neither mark are looked for in :mod:`inference.log.weak`.
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ import numpy as np
 
 from inference.log.drive import BoolArray, Drive
 from inference.log.fit import Flow, regressors
+from inference.log.weak import weak_spans
 from inference.physics.valid import Array
 
 HOT = 480.0  # °C before the filter; the road seldom makes more
 STILL_HOT = 420.0  # °C; under it a burn is over
+SURE = 550.0  # °C before the filter, which no load makes
+HARD = 65.0  # % of load that may make 480 °C by itself: a motorway, a hill, a trailer
 LIFT = 120.0  # K the catalyst adds while fuel is burnt in it
 SOME_LIFT = 60.0  # K; under it a weak burn is over
 LEAST = 90.0  # s; a shorter flare is a hill
@@ -93,6 +97,7 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
     if catalyst is not None:
         strong |= (before - catalyst >= LIFT) & (before >= 330.0) & (catalyst >= 180.0) & turning
         weak |= (before - catalyst >= SOME_LIFT) & (before >= 300.0) & (catalyst >= 180.0) & turning
+    load = drive.get("engine_load")
     around = drive.stretches(np.asarray(weak), 0.0)
     out: list[tuple[int, int]] = []
     for first, last in _joined(drive, drive.stretches(np.asarray(strong), 0.0)):
@@ -101,11 +106,15 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
         if _plateau(before[first:last]) < HOT:  # a weak one flickers about the marks: take all of its heat
             touched = [(a, b) for a, b in around if a < last and b > first]
             first, last = min(a for a, _ in touched), max(b for _, b in touched)
-        hill = catalyst is not None and _plateau(before[first:last]) - _plateau(catalyst[first:last]) < SOME_LIFT
+        held = _plateau(before[first:last])
+        if catalyst is not None:
+            hill = held - _plateau(catalyst[first:last]) < SOME_LIFT
+        else:  # whether that load makes it elsewhere too is looked at in weak_spans
+            hill = load is not None and held < SURE and float(np.nanmedian(load[first:last])) >= HARD
         if hill or (out and first < out[-1][1]):  # hot because the engine worked hard, not because fuel was burnt
             continue
         out.append((_rise(drive, before, first), _fall(drive, before, first, last)))
-    return out
+    return sorted([*out, *weak_spans(drive, before, out)])
 
 
 def _joined(drive: Drive, spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -163,8 +172,9 @@ def _burn(
     plateau = _plateau(before[rows])
     hot = float(seconds[rows][before[rows] >= hot_enough].sum() / 60.0)
     at_edge = first == 0 or drive.segment[first - 1] != drive.segment[first]
-    cut = bool(at_edge and before[first] >= STILL_HOT)
-    ended = _ended(drive, before, last)
+    still_hot = min(STILL_HOT, plateau - FALLEN)
+    cut = bool(at_edge and before[first] >= still_hot)
+    ended = _ended(drive, before, last, still_hot)
     catalyst, after = drive.get("exhaust_temperature_before_catalyst"), drive.get("exhaust_temperature_after_filter")
     end = last
     while end < drive.time.size and drive.time[end] - drive.time[last - 1] < 180.0:
@@ -185,14 +195,13 @@ def _plateau(values: Array) -> float:
     return float(np.median(known[known.size // 2 :])) if known.size else float("nan")
 
 
-def _ended(drive: Drive, before: Array, last: int) -> Ended:
+def _ended(drive: Drive, before: Array, last: int, hot: float) -> Ended:
     stop = last
     while stop < drive.time.size and drive.time[stop] - drive.time[last - 1] <= 30.0:
         stop += 1
     new_drive = last < drive.time.size and drive.segment[last] != drive.segment[last - 1]
     if last >= drive.time.size or new_drive:
-        still_hot = before[last - 1] >= STILL_HOT
-        return "recording ended" if still_hot else "not known"
+        return "recording ended" if before[last - 1] >= hot else "not known"
     if not drive.running[last - 1 : stop].all() and drive.running[first_of(drive, last) : last].any():
         return "engine switched off"
     standing = drive.standing

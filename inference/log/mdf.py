@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -85,7 +86,7 @@ def _signals(file: Any, name: str, mapping: Mapping[str, str] | None) -> Log:
     began = getattr(file.header, "start_time", None)
     if began is None or not 1990 < began.year < 2100:
         return log
-    return Log(log.name, log.time, log.segment, log.channels, log.columns, log.unused, began.date(), log.notes)
+    return replace(log, day=began.date())
 
 
 def _figures(samples: Any) -> Array:

@@ -37,7 +37,7 @@ def nested(readings: Sequence[Taken]) -> Tree:
     out: Tree = {}
     for taken in readings:
         name, _, condition = taken.slot.partition(".")
-        value: Any = taken.text
+        value: Any = taken.plain
         if condition:
             out.setdefault(name, {})[condition] = value
         else:

@@ -45,6 +45,7 @@ class Log:
     unused : names of columns that were not
     day : the day of the first row, None if not told
     notes : what was found in reading it
+    restarted : the drives in front of which the time began anew
     """
 
     name: str
@@ -55,6 +56,7 @@ class Log:
     unused: tuple[str, ...] = ()
     day: date | None = None
     notes: tuple[Note, ...] = ()
+    restarted: frozenset[int] = frozenset()
 
     @property
     def rows(self) -> int:
@@ -311,7 +313,9 @@ def assemble(
                 notes.append(note("column_empty", column=column.name))
     if not channels:
         raise Faults([Fault(name, 0, "", "no column holds a figure that can be used; " + _why(notes))])
-    return Log(name, ordered.time, ordered.segment, channels, tuple(used), unused, ordered.day, tuple(notes))
+    return Log(
+        name, ordered.time, ordered.segment, channels, tuple(used), unused, ordered.day, tuple(notes), ordered.restarted
+    )  # fmt: skip
 
 
 def _why(notes: list[Note]) -> str:

@@ -14,6 +14,7 @@ from inference.log.fit import Fit, Flow, ceiling, fit_pressure, gas_flow, sensor
 from inference.log.held import Held, hold
 from inference.log.notes import Note, note
 from inference.log.read import Log
+from inference.log.scatter import scatter
 from inference.log.taken import Taken, take
 from kb.model import Knowledge
 from kb.units import number
@@ -71,7 +72,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
     burns = find_burns(drive, gas_, hot_enough(case, knowledge), zero or 0.0)
     now, told = _now(drive, burns)
     notes += told if pressure is not None else []
-    fit, bands, top = None, None, None
+    fit, bands, top, use = None, None, None, now
     if gas_ is not None and pressure is not None:
         use = now.copy()
         top = _ceiling(log)
@@ -89,7 +90,11 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
         if bands is not None and not named & {"sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_saturates"}:
             sensor += _against_clean(bands, fit)
     held = hold(drive, gas_, burns, case, knowledge, zero or 0.0, {n.kind for n in sensor})
-    readings, more = take(drive, knowledge, burns, now, fit, top)
+    told_heat = drive.has("exhaust_temperature_before_filter") or drive.has("exhaust_temperature_after_filter")
+    scattered = None
+    if fit is not None and gas_ is not None and told_heat:  # an unseen burn would look like a bad sensor
+        scattered = scatter(drive, gas_, fit, use)
+    readings, more = take(drive, knowledge, burns, now, fit, top, scattered)
     return Summary(
         log, drive, gas_, now, fit, zero, bands, tuple(burns), held, tuple(drive.trips()), readings,
         (*sensor, *notes, *more, *(bands.notes if bands else ()), *drive.notes, *log.notes),

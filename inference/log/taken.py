@@ -14,6 +14,7 @@ from inference.log.drive import ROAD, BoolArray, Drive
 from inference.log.episodes import Burn
 from inference.log.fit import FLAT, SCATTERS, Fit
 from inference.log.notes import Note, note
+from inference.log.use import use_of
 from inference.physics.valid import Array
 from inference.read_fields import limit
 from kb.model import Knowledge
@@ -24,7 +25,20 @@ LASTING_HOURS, LASTING_TRIPS = 5.0, 5  # under it a share of idle says nothing l
 STILL_RISING = 0.4  # K a minute
 SWINGS = 12.0  # K between the quarter points
 BURNT_FOR = 5.0  # min after a burn until the exhaust is a road's again
-DECIMALS = {"mbar": 1, "g/s": 1, "°C": 0, "1/min": 0, "min": 1, "s": 0, "%": 1, "km/h": 0, "V": 1, "g": 1, "km": 0}
+DECIMALS = {
+    "mbar": 1,
+    "g/s": 1,
+    "°C": 0,
+    "1/min": 0,
+    "min": 1,
+    "s": 0,
+    "%": 1,
+    "km/h": 0,
+    "V": 1,
+    "g": 1,
+    "km": 1,
+    "1": 0,
+}
 OFFSET_ERROR = 2.0  # mbar; what is less sure says nothing of the sensor's nought
 FINE = 1.5  # s from row to row, up to which a delay shows
 EXHAUST = tuple(f"exhaust_temperature_{place}" for place in ("before_catalyst", "before_filter", "after_filter"))
@@ -69,6 +83,11 @@ class Taken:
         shown = "0" if shown in ("-0", "") else shown
         return shown if self.unit == "1" else f"{shown} {self.unit}"
 
+    @property
+    def plain(self) -> str | int:
+        """The same as YAML reads it back: a bare count is a number."""
+        return int(self.text) if self.unit == "1" else self.text
+
 
 @dataclass
 class Taking:
@@ -102,7 +121,7 @@ class Taking:
 
 def take(
     drive: Drive, knowledge: Knowledge, burns: list[Burn], now: BoolArray, fit: Fit | None = None,
-    top: float | None = None,
+    top: float | None = None, scattered: tuple[float, float] | None = None,
 ) -> tuple[tuple[Taken, ...], tuple[Note, ...]]:  # fmt: skip
     """Take every reading the recording holds.
 
@@ -113,6 +132,7 @@ def take(
     now : rows that speak of the filter as it was at the end (behind the last burn, where there was one)
     fit : pressure against flow over those rows, None where it could not be fitted
     top : pressure at which the sensor stops [mbar], None where it does not
+    scattered : scatter of the pressure at steady flow [%] and the time looked at [s], None where it cannot be told
     """
     taking = Taking(drive, knowledge)
     burning = np.zeros_like(drive.running)
@@ -128,7 +148,7 @@ def take(
             taking.middle(f"{reading}.{condition}", channel, rows & quiet & (now if of_filter else quiet), 10.0)
     for reading, channel in (("sensor_pressure", "filter_pressure"), ("manifold_pressure", "manifold_pressure")):
         taking.middle(f"{reading}.key_on", channel, drive.key_on(), 2.0)
-    _sensor(taking, fit, top)
+    _sensor(taking, fit, top, scattered)
     _full_load(taking)
     road = _road(taking)
     if road is not None:
@@ -155,7 +175,9 @@ def take(
     return tuple(ranked), tuple(taking.notes)
 
 
-def _sensor(taking: Taking, fit: Fit | None, top: float | None) -> None:
+def _sensor(
+    taking: Taking, fit: Fit | None, top: float | None, scattered: tuple[float, float] | None
+) -> None:  # fmt: skip
     """What the line of pressure against flow says of the sensor itself."""
     drive = taking.drive
     if top is not None:
@@ -167,8 +189,12 @@ def _sensor(taking: Taking, fit: Fit | None, top: float | None) -> None:
     span = abs(fit.rise) * (fit.flow[1] - fit.flow[0]) / 100.0
     rises = span > FLAT
     if rises and fit.scatter > SCATTERS * span:
+        if scattered is not None:
+            taking.put("sensor_pressure_scatter", *scattered)
         return  # no line to speak of
     taking.put("sensor_pressure_rise", fit.rise, seconds)
+    if scattered is not None:
+        taking.put("sensor_pressure_scatter", *scattered)
     if rises and fit.offset[1] <= OFFSET_ERROR:
         taking.put("sensor_pressure_offset", fit.offset[0], seconds)
     if rises and drive.step <= FINE:  # coarser rows cannot tell
@@ -280,26 +306,42 @@ def _burn(taking: Taking, burns: list[Burn]) -> None:
 
 
 def _use(taking: Taking) -> None:
-    """Idle share and mean speed, as readings only where the recording is long enough to speak of the use."""
-    drive = taking.drive
-    trips = drive.trips()
-    minutes = sum(t.minutes for t in trips)
-    idle = [t.idle_minutes for t in trips if t.idle_minutes is not None]
-    km = [t.km for t in trips if t.km is not None]
-    if not minutes or not km or not idle:
+    """How the recorded trips were driven; idle share and mean speed stand for the long time where it was one."""
+    trips = taking.drive.trips()
+    use = use_of(taking.drive, trips)
+    if use is None:
         return
-    share, mean = 100.0 * sum(idle) / minutes, sum(km) / minutes * 60.0
-    if minutes / 60.0 >= LASTING_HOURS and len(trips) >= LASTING_TRIPS:
-        taking.put("idle_share", share, minutes * 60.0)
-        taking.put("mean_speed", mean, minutes * 60.0)
+    seconds = 60.0 * use.recorded
+    for slot, value, scale in (
+        ("recorded_trips", use.trips, 1.0),
+        ("recorded_trip_time", use.trip_minutes, 1.0),
+        ("recorded_trip_distance", use.trip_km, 1.0),
+        ("recorded_longest_trip", use.longest, 1.0),
+        ("recorded_long_runs", use.long_runs, 1.0),
+        ("recorded_mean_speed", use.mean_speed, 1.0),
+        ("recorded_idle_share", use.idle_share, 100.0),
+        ("recorded_warm_up_share", use.cold_share, 100.0),
+        ("recorded_hot_share", use.hot_share, 100.0),
+    ):
+        if value is not None:
+            taking.put(slot, value * scale, seconds)
+    if gaps := sum(t.gaps for t in trips):
+        missed = round(sum(t.gap_minutes for t in trips), 1)
+        taking.notes.append(note("gaps_in_trips", count=gaps, minutes=missed))
+    if use.idle_share is None or use.mean_speed is None:
+        return
+    share, mean = 100.0 * use.idle_share, use.mean_speed
+    if use.minutes / 60.0 >= LASTING_HOURS and use.trips >= LASTING_TRIPS:
+        taking.put("idle_share", share, seconds)
+        taking.put("mean_speed", mean, seconds)
     else:
         taking.notes.append(
             note(
                 "use_too_short",
                 share=round(share),
                 speed=round(mean),
-                minutes=round(minutes),
-                trips=len(trips),
+                minutes=round(use.minutes),
+                trips=use.trips,
                 hours=LASTING_HOURS,
                 least=LASTING_TRIPS,
             )

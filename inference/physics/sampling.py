@@ -96,6 +96,12 @@ def normal_spread(value: float, error: float) -> Spread:
     return Spread(value - Z10 * error, value, value + Z10 * error)
 
 
+def log_spread(value: float, error: float) -> Spread:
+    """Return the spread of a positive ``value`` [its unit], ``error`` one deviation of its logarithm [-], no sample."""
+    factor = float(np.exp(Z10 * error))
+    return Spread(value / factor, value, value * factor)
+
+
 def exact(value: float) -> Spread:
     """Return a spread of no width [the unit of the value], for counts and distances taken as told."""
     return Spread(value, value, value)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from inference.physics.calibration import Parameter
 from inference.physics.valid import Numeric, valid
 
 ENGINE_SIZE = 2.0e-3  # m^3, to which figures that go with the engine's size belong where no other size is named
 FUEL_USE = Parameter(42e-6, 50e-6, 66e-6, "kg/m", True, "5 to 8 l on 100 km with a 2 l engine; from memory")
 USUAL_INTERVAL = 300.0  # km, the low end of the usual distance between burns, 300 to 900 km (from memory)
+LEAST_TRIPS = 5  # recorded trips from which they speak of the usual use; fewer may be the workshop's own
+TRIPS_VARY = 0.7  # standard deviation of the logarithm of the trips of one vehicle (from memory)
+NOT_AS_USUAL = 0.25  # the same of the time of a recording about the usual (from memory: one week is not the year)
 
 
 @valid(positive=("displacement",), not_negative=("of_two_litres",), displacement=(0.8e-3, 4.0e-3, "m^3"))
@@ -42,6 +47,38 @@ def fuel_use(displacement: Numeric, of_two_litres: Numeric = FUEL_USE.mid) -> Nu
     44.7
     """
     return of_two_litres * (displacement / ENGINE_SIZE) ** 0.5
+
+
+@valid(positive=("trips",))
+def recorded_error(trips: Numeric) -> Numeric:
+    """How far the mean of some recorded trips may lie from that of all trips of the vehicle.
+
+    Equation: s = sqrt(s_0^2 + s_1^2 / n)
+
+    Parameters
+    ----------
+    trips : trips recorded [-]
+
+    Returns
+    -------
+    standard deviation of the logarithm of the mean [-]
+
+    Raises
+    ------
+    ValueError : no trips
+
+    Valid range: any number; under five the recording may be the workshop's own drive and speaks of no use.
+
+    References
+    ----------
+    Error of a mean; how much trips vary, and a recording from the year, is from-memory.
+
+    Examples
+    --------
+    >>> round(float(recorded_error(10.0)), 2)
+    0.33
+    """
+    return np.sqrt(NOT_AS_USUAL**2 + TRIPS_VARY**2 / trips)
 
 
 @valid(positive=("time",), not_negative=("distance",))

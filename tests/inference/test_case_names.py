@@ -30,6 +30,8 @@ BARE = (
     "fuel_level injector_correction_spread injector_return_ratio oil_level oil_fuel_content oil_consumption "
     "oil_sulphated_ash additive_level soot_load_model soot_load_measured ash_load_model distance_since_burn "
     "burn_interval burns_started burns_completed burns_counted_over idle_share mean_speed battery_voltage "
+    "recorded_trips recorded_trip_time recorded_trip_distance recorded_longest_trip recorded_long_runs "
+    "recorded_mean_speed recorded_idle_share recorded_warm_up_share recorded_hot_share "
     "trips_per_week typical_trip typical_distance long_run_per_month idle_hours_per_week usual_fuel_level"
 )
 QUESTIONS = {

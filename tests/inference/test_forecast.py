@@ -15,7 +15,7 @@ from inference.case import Case
 from inference.change import changed, without
 from inference.diagnose import diagnose
 from inference.forecast.outlook import Forecast, forecast
-from inference.forecast.sample import UNKNOWNS, normal, places, present, quantiles
+from inference.forecast.sample import PRIMES, UNKNOWNS, normal, places, present, quantiles
 from inference.forecast.simulate import Week, dice, log_left, shares, simulate
 from inference.physics.sampling import N
 from inference.read_case import read_case
@@ -79,10 +79,13 @@ def test_a_trip_too_short_burns_nothing() -> None:
 
 
 def test_the_sample_is_even_and_unrelated() -> None:
-    columns = np.array([normal(name) for name in UNKNOWNS])
-    together = np.corrcoef(columns)
-    np.fill_diagonal(together, 0.0)
-    assert np.abs(together).max() < 0.35
+    columns = np.array([places(i) - 0.5 for i in range(len(PRIMES))])
+    for power, most in ((1, 0.165), (2, 0.245)):
+        together = np.corrcoef(columns**power)
+        np.fill_diagonal(together, 0.0)
+        assert np.abs(together).max() < most
+    assert len(PRIMES) == len(UNKNOWNS) + 36 + 60  # unknowns, causes, what causes do
+    assert normal("soot").mean() == pytest.approx(0.0, abs=1e-9)
     assert sorted(places(3)) == pytest.approx((np.arange(N) + 0.5) / N)
     assert present(0.3, 5).mean() == pytest.approx(0.3, abs=0.005)
 
@@ -135,6 +138,23 @@ def test_longer_trips_burn_better() -> None:
     assert far.distance.mid > 5.0 * near.distance.mid
     # over two years the far one goes so much further that ash may fill it; soot does so less
     assert 1.0 - far.holds - far.ash < 1.0 - near.holds - near.ash
+
+
+@pytest.mark.parametrize("share", [0.4, 0.495, 0.5, 0.505])
+def test_where_the_distance_is_open_the_weeks_are(share: float) -> None:
+    """Just at a point the two orders of the same vehicles may part; no sentence can be made of half of it."""
+    from inference.forecast.outlook import Band, _open_together
+
+    km = np.where(np.arange(N) < share * N, np.arange(N) * 100.0, math.inf)
+    a_week = 50.0 + np.arange(N)[::-1]
+    weights = np.full(N, 1.0 / N)
+    weights[: N // 2] *= 1.02
+    distance, weeks = (Band(*quantiles(x, weights)) for x in (km, km / a_week))
+    for one, other in zip(vars(_open_together(distance, weeks)[0]).values(),
+                          vars(_open_together(distance, weeks)[1]).values(), strict=True):  # fmt: skip
+        assert math.isfinite(one) == math.isfinite(other)
+    inf = math.inf
+    assert _open_together(Band(1.0, 2.0, inf), Band(1.0, inf, inf)) == (Band(1.0, inf, inf), Band(1.0, inf, inf))
 
 
 def test_the_horizon_is_two_years_however_far_it_goes() -> None:

@@ -32,6 +32,8 @@ from kb.units import factor
         ("Intake Manifold Absolute Pressure(kPa)", "manifold_pressure", "kPa"),
         ("Commanded EGR", "egr_wanted", ""),
         ("Distance since last regeneration (km)", "distance_since_burn", "km"),
+        ("Run time since engine start (s)", "engine_run_time", "s"),
+        ("RUNTM", "engine_run_time", ""),
         ("time_ms", "time", "ms"),
         ("Zeit", "time", ""),
     ],
@@ -52,7 +54,7 @@ def test_raw_parameters(name: str, pid: str) -> None:
     "name",
     [
         "10", "42", "Turbo speed (rpm)", "Oil pressure", "Fuel rail pressure (kPa)", "Speed (GPS) km/h",
-        "DPF Bank 2 Differential Pressure", "Run time since engine start (s)", "Average distance between regenerations",
+        "DPF Bank 2 Differential Pressure", "Total run time at idle (s)", "Average distance between regenerations",
         "Accelerator position", "Air mass per stroke (mg/stroke)", "",
     ],
 )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from inference.forecast import balance, usage
+from inference.forecast import balance, setting, usage
 from inference.forecast.sample import drawn, quantiles
 from inference.forecast.simulate import Week, simulate
 from inference.physics.sampling import N
@@ -51,6 +51,8 @@ def test_trips_where_none_are_told() -> None:
     times = drawn(usage.TRIP, "trip")
     assert float(times.mean()) / 60.0 == pytest.approx(21.0, abs=2.5)
     distance = times * drawn(balance.TRIP_SPEED, "speed")
+    trips = distance[None, :] * setting.NINE[:, None]  # of one vehicle they scatter about the usual one
+    assert float(trips.mean()) / 1609.344 == pytest.approx(9.7, rel=0.2)  # S26: mean vehicle trip 9.7 miles (2009)
     assert 0.2 < float(np.mean(distance < 8047.0)) < 0.75
 
 

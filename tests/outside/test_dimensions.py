@@ -74,6 +74,7 @@ FED: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
     (two_flows.part, (Q(4, "mbar"), Q(22, "mbar"), VISCOUS, INERTIAL, 4 * VISCOUS, 14 * INERTIAL), "Pa"),
     (usage.burn_completion, (3.0, 12.0), ""),
     (usage.burn_rate, (6.0, Q(1300, "km")), "1/m"),
+    (usage.recorded_error, (10.0,), ""),
     (usage.mean_speed, (Q(2.5, "mile"), Q(6, "minute")), "m/s"),
 ]  # fmt: skip
 # Formulas whose constants carry a unit, or that hand their arguments on to other formulas

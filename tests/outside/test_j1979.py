@@ -18,7 +18,7 @@ from inference.log import decode
 from kb.log_columns import RawField, log_columns
 from kb.units import registry
 
-BY_LIBRARY = ("04", "05", "0B", "0C", "0D", "0F", "10", "2C", "2D", "2F", "33", "42", "46", "5C")
+BY_LIBRARY = ("04", "05", "0B", "0C", "0D", "0F", "10", "1F", "2C", "2D", "2F", "33", "42", "46", "5C")
 
 
 def ours(pid: str, field: RawField, cells: list[str]) -> list[float]:
@@ -42,7 +42,7 @@ def in_unit(value: float, unit: str, wanted: str) -> float:
     if unit == wanted or (unit, wanted) in (("percent", "%"), ("revolutions_per_minute", "1/min"), ("volt", "V")):
         return value
     known = {"degree_Celsius": "°C", "kilopascal": "kPa", "kilometer / hour": "km/h", "kph": "km/h", "gps": "g/s",
-             "grams_per_second": "g/s", "millivolt": "mV"}  # fmt: skip
+             "second": "s", "grams_per_second": "g/s", "millivolt": "mV"}  # fmt: skip
     meant = known.get(unit, unit)
     if meant == wanted:
         return value
