@@ -205,14 +205,19 @@ def reached(goal: Goal, base: Standing, now: Standing | None) -> bool:
 def least_proof(
     case: Case, knowledge: Knowledge, again: Again | None = None, most: int = MOST_SETS, tests: int = MOST_TESTS
 ) -> LeastProof:
-    """Find, for the decision and the most probable cause, the smallest sets of facts that carry them."""
+    """Find, for the decision and the most probable cause, the smallest sets of facts that carry them.
+
+    A set is judged as a change of the case or, where it holds less than half of it, of the case with nothing known.
+    """
     again = again or Again(case, knowledge)
     facts = facts_of(case)
+    nothing = Again(only(case, knowledge, frozenset()), knowledge)
     judged: dict[Facts, Standing | None] = {frozenset(facts): again.base}
 
     def stands(kept: Facts) -> Standing | None:
         if kept not in judged:
-            judged[kept] = again.of(only(case, knowledge, kept))
+            nearer = nothing if 2 * len(kept) < len(facts) else again
+            judged[kept] = nearer.of(only(case, knowledge, kept))
         return judged[kept]
 
     carried = []
