@@ -133,14 +133,14 @@ def test_each_body_names_what_sets_its_limit() -> None:
     assert all("burn model)" in text for text in says.values())
 
 
-def test_without_a_design_range_below_it_the_model_decides_to_its_upper_end() -> None:
+def test_without_a_design_range_below_it_the_model_alone_decides() -> None:
     for body in knowledge().substrates.values():
         wide = body.model_copy(
-            update={"safe_soot": body.safe_soot.model_copy(update={"low": "2 g/l", "high": "40 g/l"})}
+            update={"safe_soot": body.safe_soot.model_copy(update={"low": "20 g/l", "high": "40 g/l"})}
         )
         limit = table.limit([wide], "coated")
         assert [limit.low, limit.mid, limit.high] == model_alone(limit)
-        assert "within the 2 to 40 g/l" in limit.notes[-1]
+        assert "within the 20 to 40 g/l" in limit.notes[-1]
 
 
 def test_the_model_decides_below_the_cap_of_what_the_trade_designs_for() -> None:
@@ -150,7 +150,7 @@ def test_the_model_decides_below_the_cap_of_what_the_trade_designs_for() -> None
             low, high = (float(text.split()[0]) for text in (body.safe_soot.low, body.safe_soot.high))
             model = model_alone(limit)
             assert (limit.low, limit.mid, limit.high) == (
-                min(model[0], (low + high) / 2.0), min(model[1], high), min(model[2], high),
+                min(model[0], low), min(model[1], high), min(model[2], high),
             )  # fmt: skip
             assert limit.low <= limit.mid <= limit.high
             ashy = table.limit([body], kind, ash=True)
