@@ -13,8 +13,7 @@ import numpy as np
 from inference.engine.verdicts import FindingResult, Leaning, Vote
 from kb.model import Knowledge
 
-BASE = 0.1  # a finding that no cause is said to show is there in about one vehicle in ten (from memory)
-RAREST, COMMONEST = 0.02, 0.4  # a rule is not surer of a finding for its being rarer still, nor less so (from memory)
+BASE = 0.1  # a finding that is looked for is there in about one vehicle in ten (from memory)
 # A reading barely beyond its limit may have come there by chance or a passing cause; one far beyond hardly can.
 # Between NEAR and FAR standard errors the leak and the wrong verdict shrink to FAR_LEFT (from memory).
 NEAR, FAR, FAR_LEFT = 3.0, 12.0, 0.2
@@ -58,35 +57,14 @@ def gross(beyond: float) -> float:
     return 1 - (1 - FAR_LEFT) * min(max((beyond - NEAR) / (FAR - NEAR), 0.0), 1.0)
 
 
-def base_of(knowledge: Knowledge, finding: str) -> float:
-    """Return how often a finding is there in vehicles at large [-], by its leak and the causes that show it.
-
-    1 - (1 - leak) x product of (1 - prior x how often), kept between ``RAREST`` and ``COMMONEST``; ``BASE`` where no
-    cause shows it. Worked out once for a knowledge base.
-    """
-    if not _bases or _bases[0][0] is not knowledge:
-        absent = {name: 1 - (entry.leak or 0.0) for name, entry in knowledge.findings.items()}
-        shown = set()
-        for cause in knowledge.causes.values():
-            for link in cause.shows:
-                absent[link.finding] *= 1 - cause.prior.p * link.how_often
-                shown.add(link.finding)
-        _bases[:] = [(knowledge, {name: min(max(1 - absent[name], RAREST), COMMONEST) for name in shown})]
-    return _bases[0][1].get(finding, BASE)
-
-
-_bases: list[tuple[Knowledge, dict[str, float]]] = []  # of the knowledge used last; it never changes
-
-
-def verdict_of(finding: str, round_index: int, result: FindingResult, base: float = BASE) -> Verdict | None:
+def verdict_of(finding: str, round_index: int, result: FindingResult) -> Verdict | None:
     """Weigh the votes and leanings on one finding; None where they say nothing or contradict each other.
 
     With h the chance that a rule for "holds" is met and f the same for "fails", what is left lies in the band where
     no rule speaks, and tells neither way. Trust is a predictive value: of the verdicts "holds" that a rule gives, the
-    share ``trust`` is right. With a finding there in a share ``base`` of the vehicles (:func:`base_of`) a wrong
-    "holds" then comes about (1 - trust) / trust x base / (1 - base) as often as a right one: to be right nine times
-    in ten says more of what is rare than of what every other vehicle shows. "fails" is read the plain way, since it
-    is the usual state and a predictive value of it would say next to nothing. A reading far beyond its limit is less
+    share ``trust`` is right. With a finding there in one vehicle in ten (:data:`BASE`) a wrong "holds" then comes
+    about (1 - trust) / trust x BASE / (1 - BASE) as often as a right one. "fails" is read the plain way, since it is
+    the usual state and a predictive value of it would say next to nothing. A reading far beyond its limit is less
     likely to have come about otherwise (:attr:`Verdict.gross`).
     """
     if result.state == "conflict":
@@ -106,7 +84,7 @@ def verdict_of(finding: str, round_index: int, result: FindingResult, base: floa
     if h + f > 1:
         h, f = h / (h + f), f / (h + f)
     between = (1 - h - f) / 2
-    wrong_holds = (1 - trust_h) * base / (1 - base)
+    wrong_holds = (1 - trust_h) * BASE / (1 - BASE)
     if_true = h * trust_h + f * (1 - trust_f) + between
     if_false = h * wrong_holds + f * trust_f + between
     if if_true <= if_false * UNTOLD and if_false <= if_true * UNTOLD:
@@ -193,10 +171,7 @@ class Speakers:
         result = self.rounds[round_index].get(finding)
         if result is None or not (result.votes or result.leanings):
             return None
-        return self.memory.of((finding, round_index), result, lambda: self._weigh(finding, round_index, result))
-
-    def _weigh(self, finding: str, round_index: int, result: FindingResult) -> Verdict | None:
-        return verdict_of(finding, round_index, result, base_of(self.knowledge, finding))
+        return self.memory.of((finding, round_index), result, lambda: verdict_of(finding, round_index, result))
 
     def of_round(self, round_index: int, groups: Sequence[tuple[str, ...]]) -> list[Verdict]:
         """Return the verdicts of one round that count, one for each group, in the order of their names."""

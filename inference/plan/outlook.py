@@ -18,7 +18,7 @@ import numpy as np
 
 from inference.belief.evidence import Evidence
 from inference.belief.net import Floats
-from inference.belief.verdict import base_of
+from inference.belief.verdict import BASE
 from inference.nexttest import PROOF_IF_NOT, PROOF_IF_THERE
 from kb.model import Knowledge
 
@@ -80,8 +80,7 @@ def _reader_rates(held: Held) -> dict[str, tuple[float, float]]:
     out = {}
     for finding in {f for f, _ in trust}:
         holds, fails = trust.get((finding, "holds"), 0.5), trust.get((finding, "fails"), 0.5)
-        base = base_of(held.knowledge, finding)
-        up = holds / ((1 - holds) * base / (1 - base))
+        up = holds / ((1 - holds) * BASE / (1 - BASE))
         down = (1 - fails) / fails
         wrong = (1 - down) / (up - down) if up > down else 0.0
         out[finding] = (min(up * wrong, 1.0), wrong)
