@@ -135,7 +135,7 @@ def test_longer_trips_burn_better() -> None:
     far = told(replace(changed(SCHOOL, KNOWLEDGE, usage), history=(), history_given=False)).outlooks[0]
     near = told(replace(SCHOOL, history=(), history_given=False)).outlooks[0]
     assert far.hot.mid > 10.0 * max(near.hot.mid, 1.0)
-    assert far.distance.mid > 10.0 * near.distance.mid
+    assert far.distance.mid > 5.0 * near.distance.mid
     # over two years the far one goes so much further that ash may fill it; soot does so less
     assert 1.0 - far.holds - far.ash < 1.0 - near.holds - near.ash
 
