@@ -179,7 +179,7 @@ def _meant(item: Any, known: Sequence[str], knowledge: Knowledge) -> str:
     if not isinstance(item, str):
         return bare
     words = [w for w in re.split(r"[^a-z0-9]+", item.lower()) if len(w) > 2]
-    titles = {k: entry.title for k, entry in (*knowledge.remedies.items(), *knowledge.causes.items())}
+    titles = {k: v.title for k, v in knowledge.remedies.items()} | {k: v.title for k, v in knowledge.causes.items()}
     shared = {k: sum(bool(re.search(rf"(?<![a-z]){w}", f"{k} {titles[k]}".lower())) for w in words) for k in known}
     most = max(shared.values())
     fit = [k for k in known if most and shared[k] == most]
