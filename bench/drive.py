@@ -217,6 +217,17 @@ def main() -> None:
     ask.add_argument("--coolant", type=float, default=88.0, help="where the coolant settles, °C")
     ask.add_argument("--lag", type=float, default=0.0, help="delay of the pressure sensor, s")
     got = ask.parse_args()
+    spans = {
+        "soot": (0, 30),
+        "burn": (0, 1000),
+        "minutes": (0, 25),
+        "left": (0, 1),
+        "coolant": (20, 120),
+        "lag": (0, 60),
+    }
+    for name, (low, high) in spans.items():
+        if not low <= getattr(got, name) <= high:
+            ask.error(f"--{name}: {getattr(got, name):g} was given; {low} to {high} can be driven here")
     wish = Wish(
         soot=got.soot, coolant=got.coolant, sensor_lag=got.lag, soot_left=got.left, burn_temperature=got.burn,
         burns=((30.0, got.minutes),) if got.burn > 0 else (), fast_idle=((55.0, 1.0),), stops=((51.0, 2.0),),

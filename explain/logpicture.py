@@ -16,6 +16,7 @@ import numpy as np
 from explain.burntold import verdict_told, words
 from explain.logview import told
 from explain.look import AGAINST, DECISION, FOR, INK, LINE, SOFT
+from explain.words import figure
 from inference.burn.judge import HOT_AFTER, LONG
 from inference.log.bands import Bin
 from inference.log.held import Held
@@ -165,9 +166,8 @@ def _limit_words(summary: Summary) -> str:
     limit = summary.bands.limit if summary.bands else None
     if limit is None:
         return ""
-    if limit[0] == limit[1]:
-        return words("picture", "limit_one", low=f"{limit[0]:g}")
-    return words("picture", "limit", low=f"{limit[0]:g}", high=f"{limit[1]:g}")
+    low, high = (figure(round(x, 1)) for x in limit)
+    return words("picture", "limit_one", low=low) if low == high else words("picture", "limit", low=low, high=high)
 
 
 def _band(axis: Axes, bins: Sequence[Bin], name: str, colour: str, hatch: str, label: str) -> None:

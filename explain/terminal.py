@@ -236,7 +236,7 @@ class Terminal:
             self._block("cautions", lines)
 
     def _notes(self) -> None:
-        told = [w.says for w in self.r.case.warnings]
+        told = [self.speaker.warned(w) for w in self.r.case.warnings]
         told += beyond_range(self.k, self.r)
         told += [say("why.conflict", finding=self.k.findings[f].title) for f, _ in self.r.conflicts]
         latest = len(self.r.rounds) - 1

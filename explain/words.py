@@ -14,6 +14,7 @@ from typing import Any
 from inference.engine.verdicts import FindingResult
 from inference.result import GateReason, Result, RoundResult
 from inference.values import Number, Spread, Value
+from kb.faults import Fault
 from kb.model import Knowledge
 from kb.slots import Slots
 from kb.yamlread import read_yaml
@@ -107,6 +108,14 @@ class Speaker:
         if slot in k.findings:
             return k.findings[slot].title
         return str(phrases()["slot"].get(slot, slot.replace("_", " ").replace(".", " ")))
+
+    def warned(self, warning: Fault) -> str:
+        """Return what is unusual in the case, with the reading it is said of before it."""
+        field = warning.field.partition(".readings.")[2] or warning.field.removeprefix("usage.")
+        if field.partition(".")[0] not in self.knowledge.readings:
+            return warning.says
+        title = self.slot_title(field)
+        return f"{title[:1].upper()}{title[1:]}: {warning.says}"
 
     def finding_says(self, finding: str, round_index: int) -> str:
         """Return why a finding stands as it does: the strongest rule's own sentence, else the finding's.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from inference.case import STATUSES, WHENS, CodesCleared, Quantity, Round, SeenCode
@@ -173,6 +173,22 @@ def jobs_of(knowledge: Knowledge) -> frozenset[str]:
     return frozenset(knowledge.remedies) - {cause.remedy for cause in knowledge.causes.values()}
 
 
+def _meant(item: Any, known: Sequence[str], knowledge: Knowledge) -> str:
+    """What a wrong name may have meant: the causes and jobs that share most of its words, else one spelt like it."""
+    bare = "; write one such as thermostat_stuck_open"
+    if not isinstance(item, str):
+        return bare
+    words = [w for w in re.split(r"[^a-z0-9]+", item.lower()) if len(w) > 2]
+    titles = {k: v.title for k, v in knowledge.remedies.items()} | {k: v.title for k, v in knowledge.causes.items()}
+    shared = {k: sum(bool(re.search(rf"(?<![a-z]){w}", f"{k} {titles[k]}".lower())) for w in words) for k in known}
+    most = max(shared.values())
+    fit = [k for k in known if most and shared[k] == most]
+    near = nearest(item, known)
+    if len(fit) > 1:
+        return f" (it may be one of: {', '.join(fit[:8])})"
+    return near or (f" (did you mean '{fit[0]}'?)" if fit else bare)
+
+
 def read_causes(
     fields: Fields, path: str, raw: Any, knowledge: Knowledge, jobs: frozenset[str] = frozenset()
 ) -> tuple[str, ...]:
@@ -182,8 +198,8 @@ def read_causes(
     for i, item in enumerate(fields.listing(path, raw, "cause ids such as thermostat_stuck_open")):
         where = f"{path}.{i}"
         if not isinstance(item, str) or item not in known:
-            near = nearest(item, known) if isinstance(item, str) else ""
-            fields.fault(where, f"{shown(item)} is no known cause{near or '; see the list of causes'}")
+            what = "no known cause or job" if jobs else "no known cause"
+            fields.fault(where, f"{shown(item)} is {what}{_meant(item, known, knowledge)}")
         elif item in out:
             fields.fault(where, f"'{item}' stands here twice; keep one")
         else:

@@ -17,7 +17,7 @@ from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.rangeview import beyond_range
-from explain.terminal import percent
+from explain.terminal import TOLD_WRONG, percent
 from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
@@ -304,9 +304,14 @@ def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds
 
 
 def _warnings(k: Knowledge, r: Result) -> list[str]:
-    out = [w.says for w in r.case.warnings]
+    speaker = Speaker(k, r)
+    out = [speaker.warned(w) for w in r.case.warnings]
     out += beyond_range(k, r)
     out += [say("why.conflict", finding=k.findings[f].title) for f, _ in r.conflicts]
+    for name in TOLD_WRONG:
+        found = r.latest.verdicts.findings.get(name)
+        if found is not None and found.state == "holds":
+            out.append(f"{k.findings[name].title}. {speaker.finding_says(name, len(r.rounds) - 1)}")
     out += [say("why.clash", cause=k.causes[c].title) for c in r.clashes]
     if r.unused:
         out.append(say("why.unused", codes=", ".join(r.unused)))

@@ -201,14 +201,23 @@ def _notes(
     built = f"the {low:g} to {high:g} g/l that such bodies are designed to hold"
     sets = f"{FIRST[careful]}: surely safe is {taken[0]:.1f} g/l"
     if taken[0] < model[0]:
-        sets += f", the lower end of {built}, since the model allows {model[0]:.1f}"
+        sets += f", the lower end of {built}; the model alone would allow {_up_to(model[0], taken[0])}"
     decides = careful != usual and taken[1] == model[1]
     sets += f"; as likely as not {MOSTLY[usual]} first." if decides else "."
     if taken[2] < model[2]:
-        ends = f"The model allows more than {built}, so the limit is never above {high:g}."
+        end = "their upper end" if taken[0] < model[0] else f"the upper end of {built}"
+        ends = f"The limit is never above {high:g} g/l, {end}; the model alone might allow {_up_to(model[2], high)}."
     else:
         ends = f"The limit is never above {taken[2]:.1f} g/l, within {built}."
     return says, f"{sets} {ends}"
+
+
+def _up_to(load: float, cap: float) -> str:
+    """What the model alone would allow above a cap; never the cap's own figure, nor the table's end as one."""
+    most = float(table()["loads"][-1])
+    if load >= most:
+        return f"{most:g} g/l and more"
+    return f"{load:.1f} g/l" if f"{load:.1f}" != f"{cap:.1f}" else "hardly more"
 
 
 def _from_on(three: Three) -> str:

@@ -219,6 +219,15 @@ def _open_together(distance: Band, weeks: Band) -> tuple[Band, Band]:
     return Band(*(d for d, _ in both)), Band(*(w for _, w in both))
 
 
+def _by_distance(at: Array, track: Array, a_week: Array, weights: Array) -> tuple[Array, Array]:
+    """Return distances [m] and the soot there, from times [week] and the soot then (times, members) [-].
+
+    Each vehicle is followed by its own distance, as where it blocks is counted, or the picture would not fit the bars.
+    """
+    far = at * quantiles(a_week, weights)[1]
+    return far, np.stack([np.interp(far / week, at, track[:, k]) for k, week in enumerate(a_week)], axis=1)
+
+
 def _outlook(
     name: str, without: tuple[str, ...], i: int, path: Path, made: tuple[Week, Told], weights: Array, volume: Array
 ) -> Outlook:
@@ -231,6 +240,7 @@ def _outlook(
         return Band(*quantiles(np.broadcast_to(values, (N,)), weights))
 
     track = path.track[:, i, :] if path.track.ndim == 3 else path.track
+    at, track = _by_distance(path.at, np.broadcast_to(track, (path.at.size, N)), np.broadcast_to(a_week, (N,)), weights)
     distance, weeks = _open_together(band(after / 1e3), band(after / a_week))
     return Outlook(
         id=name,
@@ -243,6 +253,6 @@ def _outlook(
         hot=band(told.hot),
         completes=band(told.completes),
         ash=float(np.sum(weights[np.broadcast_to(path.by_ash[i], (N,))])),
-        at=tuple(float(x) / 1e3 for x in path.at),
+        at=tuple(float(x) / 1e3 for x in at),
         track=tuple(tuple(quantiles(row, weights)) for row in track),  # type: ignore[misc]
     )

@@ -49,7 +49,7 @@ class Path:
     blocked_after : distance after which the filter is blocked, infinite where not within the horizon [m]
     burns : burns begun [-]; distance : driven until blocked or the horizon [m]
     burnt : soot burnt, gained : soot that came, held : soot left at the end, start : soot at the beginning [kg/m^3]
-    at : distances of the track [m], track : soot there, over what needs the workshop [-], one more axis first
+    at : times of the track [week], track : soot then, over what needs the workshop [-], one more axis first
     by_ash : whether it was ash that blocked it
     """
 
@@ -119,7 +119,7 @@ def simulate(week: Week, start: Array, weeks: float, stride: float = 12e3, most:
         alive &= ~full
         heaped += np.minimum(load / week.refuses, 1.0)
         if (i + 1) % every == 0:
-            at.append((i + 1 - every / 2.0) / steps_a_week * typical)
+            at.append((i + 1 - every / 2.0) / steps_a_week)
             track.append(heaped / every)
             heaped[:] = 0.0
             if not alive.any():

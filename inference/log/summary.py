@@ -23,6 +23,8 @@ AFTER_BURN = 120.0  # s until the filter has cooled to what the road makes
 LEAST_AFTER = 300.0  # s of running behind a burn that speak of the filter as it is now
 ZERO_OFF = 3.0  # mbar; kb/rules: a zero beyond it is called off
 FIT_ZERO_OFF = 5.0  # mbar; the fit's offset is less certain than a reading with the key on
+# where the sensor or the line through its rows says this, the pressure is not held against a clean filter's
+SAYS_NOTHING = {"sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_saturates", "fit_scatters"}
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def summarise(log: Log, case: Case, knowledge: Knowledge) -> Summary:
             if zero is None and abs(off) - 2 * error > FIT_ZERO_OFF:
                 sensor.append(note("fit_zero_off", offset=round(off, 1)))
         bands = make_bands(drive, gas_, now, case, knowledge, zero or 0.0)
-        if bands is not None and not named & {"sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_saturates"}:
+        if bands is not None and not named & SAYS_NOTHING:
             sensor += _against_clean(bands, fit)
     held = hold(drive, gas_, burns, case, knowledge, zero or 0.0, {n.kind for n in sensor})
     told_heat = drive.has("exhaust_temperature_before_filter") or drive.has("exhaust_temperature_after_filter")

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from bench.drive import Wish, as_csv, make
+from bench.drive import main as drive_main
 from clogwise.cli import main
 from inference.read_case import read_case
 from kb.model import Knowledge
@@ -30,6 +31,18 @@ rounds:
       gauge_pressure: {key_on: 0 mbar, idle: 9 mbar, fast_idle: 58 mbar}
 """
 WISH = Wish(soot=5.0, burns=((30.0, 12.0),), fast_idle=((55.0, 1.0),), stops=((51.0, 2.0),), coolant=70.0)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"), [("--soot", "-3"), ("--left", "3"), ("--minutes", "-5"), ("--lag", "nan")]
+)
+def test_a_drive_that_cannot_be_is_refused_in_one_sentence(
+    option: str, value: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.argv", ["bench.drive", option, value])
+    with pytest.raises(SystemExit):
+        drive_main()
+    assert f"error: {option}: {value} was given;" in capsys.readouterr().err
 
 
 @pytest.fixture(scope="module")

@@ -68,6 +68,15 @@ def test_every_case_gives_a_whole_readable_svg(knowledge: Knowledge, case: Case)
     assert html.count('<li id="text-') >= graph.number_of_nodes()
 
 
+def test_a_finding_that_fails_is_not_denied_twice(knowledge: Knowledge) -> None:
+    """The label of a finding that fails says what is so instead; "found not so" above it would say the contrary."""
+    case = read_case(ROOT / "cases" / "pump-fitter.yaml", knowledge)
+    result = diagnose(case, knowledge)
+    drawn = to_svg(select(build(knowledge, result), result), "chain")
+    assert "The hand gauge showed zero" in " ".join(re.findall(r">([^<]+)<", drawn))
+    assert "found not so" not in drawn
+
+
 def test_the_same_case_gives_the_same_bytes(knowledge: Knowledge, demo: Result) -> None:
     pictures = []
     for _ in range(2):

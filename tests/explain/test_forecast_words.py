@@ -39,6 +39,12 @@ def test_figures_stand_in_the_sentences() -> None:
     assert "60 %" in said
 
 
+def test_one_in_ten_is_not_told_as_the_soonest() -> None:
+    """A tenth of such vehicles block sooner than the low end, so it is no bound."""
+    said = [str(t) for group in ("forecast", "letter") for t in phrases("en_forecast")[group].values()]
+    assert not [t for t in said if "{low}" in t and ("soonest" in t or "we expect" in t)]
+
+
 def test_usage_not_told_is_said_in_words() -> None:
     knowledge = load()
     bare = "case: bare\nvehicle: {engine_litres: 2.0}\nrounds:\n  - {when: arrival, readings: {fuel_level: 50 %}}\n"

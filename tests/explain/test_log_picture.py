@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import random
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -52,6 +53,17 @@ def test_the_bands_and_the_fit_are_drawn_with_what_they_are(summary: Summary) ->
     assert np.asarray(fitted.get_ydata())[-1] == pytest.approx(bin_.pressure[1], rel=0.05)
     assert axis.get_ylabel().endswith("[mbar]")
     assert axis.get_xlabel().endswith("[m³/h]")
+
+
+def test_figures_in_the_legend_are_written_as_a_person_writes_them(summary: Summary) -> None:
+    axis = Figure().subplots()
+    pressure_against_flow(summary, axis)
+    assert summary.bands is not None
+    assert summary.bands.limit is not None
+    (said,) = [t for t in legend(axis) if "g/l" in t]
+    low, high = re.findall(r"[\d.]+(?= to [\d.]+ g/l| g/l)", said)
+    assert len(low) <= 4
+    assert [float(low), float(high)] == pytest.approx(list(summary.bands.limit), abs=0.06)
 
 
 @pytest.mark.parametrize(

@@ -73,6 +73,14 @@ def test_the_code_fills_every_slot_of_a_reason() -> None:
         assert not says.endswith(".")
 
 
+def test_gaps_are_told_alike_in_both_places() -> None:
+    """A trip's distance is reckoned through a gap, so it cannot be said that nothing is made up for gaps."""
+    notes = phrases("en_log")["note"]
+    assert "distance is reckoned" in notes["gaps_in_trips"]
+    assert "no rows are made up" in notes["gaps"]
+    assert "gap" in phrases("en_log")["ended"]["recording ended"], "a burn behind a gap may be told of next"
+
+
 def test_a_burn_is_told_with_its_figures() -> None:
     seen = judge.BurnSeen(
         Spread(512.0, 544.0, 587.0), 430.0, 390.0, 15.0, hot_by=Spread(2.0, 4.0, 8.0), could=Spread(0.7, 0.9, 1.0)

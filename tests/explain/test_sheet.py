@@ -12,7 +12,7 @@ from explain.papers import sheet as paper
 from explain.papers.typeset import pages, to_pdf
 from inference.case import Case
 from inference.diagnose import diagnose
-from inference.read_case import read_case
+from inference.read_case import parse_case, read_case
 from inference.result import Result
 from kb.model import Knowledge
 
@@ -40,6 +40,19 @@ def test_every_case_fits_and_says_what_decides(knowledge: Knowledge, case: Case)
         ET.fromstring(drawn["svg"])
         assert drawn["alt"]
     assert len(paper.html(knowledge, result)) > 5000
+
+
+def test_what_is_unusual_is_named_and_trips_not_as_told_are_on_the_sheet(knowledge: Knowledge) -> None:
+    told = """case: told
+vehicle: {engine_litres: 2.0}
+usage: {typical_trip: 35 min}
+rounds:
+  - when: arrival
+    readings: {oxygen_content: 20.6 %, recorded_trips: 8, recorded_trip_time: 6 min, recorded_trip_distance: 3 km}
+"""
+    said = paper._warnings(knowledge, diagnose(parse_case(told.encode(), "told.yaml", knowledge), knowledge))
+    assert "Oxygen in the exhaust at idle: '20.6 %' is unusual: mostly it is 4 to 20 %; check it" in said
+    assert any("Trips of 35 min were told of" in line for line in said)
 
 
 def test_the_pdf_is_the_same_bytes_and_tagged(knowledge: Knowledge, demo: Result) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -133,14 +135,29 @@ def test_each_body_names_what_sets_its_limit() -> None:
     assert all("burn model)" in text for text in says.values())
 
 
-def test_without_a_design_range_below_it_the_model_alone_decides() -> None:
+def test_what_caps_the_limit_is_told_end_by_end_and_contradicts_no_figure_beside_it() -> None:
+    """The design's lower end caps the lower end, its upper the upper; what the model alone allows is told of each."""
+    for body in knowledge().substrates.values():
+        limit = table.limit([body], "coated")
+        brief = limit.notes[-1]
+        low, high = float(body.safe_soot.low.split()[0]), float(body.safe_soot.high.split()[0])
+        alone = model_alone(limit)
+        assert "allows more than" not in brief, "of which end would not be known"
+        assert ("the lower end" in brief) == (low < alone[0]), body.id
+        assert ("upper end" in brief) == (high < alone[2]), body.id
+        for load in (float(x) for x in re.findall(r"the model alone (?:would|might) allow ([\d.]+) g/l", brief)):
+            assert load > limit.low
+            assert any(load == pytest.approx(x, abs=0.06) for x in alone), brief
+
+
+def test_without_a_design_range_below_it_the_model_decides_to_its_upper_end() -> None:
     for body in knowledge().substrates.values():
         wide = body.model_copy(
-            update={"safe_soot": body.safe_soot.model_copy(update={"low": "20 g/l", "high": "40 g/l"})}
+            update={"safe_soot": body.safe_soot.model_copy(update={"low": "2 g/l", "high": "40 g/l"})}
         )
         limit = table.limit([wide], "coated")
-        assert [limit.low, limit.mid, limit.high] == model_alone(limit)
-        assert "within the 20 to 40 g/l" in limit.notes[-1]
+        assert [limit.low, limit.mid, limit.high] == [2.0, *model_alone(limit)[1:]]  # surely safe no further than low
+        assert "within the 2 to 40 g/l" in limit.notes[-1]
 
 
 def test_the_model_decides_below_the_cap_of_what_the_trade_designs_for() -> None:

@@ -188,7 +188,19 @@ def test_each_mistake_is_told_with_its_line(lines: str, place: str, says: str) -
         ("case: c\nrounds: [{}]\nusage: {typical_trip: 6 min, typical_distance: 60 km}\n", "600 km/h"),
         ("case: c\nrounds: [{}]\nhistory: [{date: 2026-01-01}]\n", "does not say what happened"),
         ("case: c\nrounds: [{}]\nhistory: [{event: repair}]\n", "does not say what was repaired"),
-        ("case: c\nrounds: [{}]\nconfirmed: [gremlins]\n", "is no known cause"),
+        (
+            "case: c\nrounds: [{}]\nconfirmed: [gremlins]\n",
+            "is no known cause; write one such as thermostat_stuck_open",
+        ),
+        (
+            "case: c\nrounds: [{when: after repair, repaired: [oil change]}]\n",
+            "'oil change' is no known cause or job (it may be one of: oil-change-after-burns, oil-change-before-burn, "
+            "oil-change-first)",
+        ),
+        (
+            "case: c\nrounds: [{when: after repair, repaired: [egr]}]\n",
+            "is no known cause or job (did you mean 'egr_stuck_open'?)",
+        ),
         ("case: c\nrounds: [{}]\n1: 2\n", "the key '1' is not known here"),
         (f"case: c\nrounds: [{{}}]\nnotes: {'x' * 2001}\n", "has 2001 characters; at most 2000"),
         (f"case: c\nrounds: [{{codes: [{', '.join(['P0128'] * 501)}]}}]\n", "at most 500"),

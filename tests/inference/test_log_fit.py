@@ -182,5 +182,9 @@ def test_a_burn_that_was_not_recorded_shows_as_scatter(knowledge: Knowledge) -> 
     log = recorded(wish(burns=((30.0, 12.0),), soot=6.0))
     bare = replace(log, channels={k: v for k, v in log.channels.items() if not k.startswith("exhaust")})
     case = parse_case(CASE, "case", knowledge)
-    assert "fit_scatters" in {n.kind for n in summarise(bare, case, knowledge).notes}
-    assert "fit_scatters" not in {n.kind for n in summarise(recorded(PLAIN), case, knowledge).notes}
+    scattered = {n.kind for n in summarise(bare, case, knowledge).notes}
+    plain = {n.kind for n in summarise(recorded(PLAIN), case, knowledge).notes}
+    assert "fit_scatters" in scattered
+    assert "against_clean" not in scattered, "a line that says nothing is not held against a clean filter's"
+    assert "fit_scatters" not in plain
+    assert "against_clean" in plain
