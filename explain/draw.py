@@ -154,9 +154,7 @@ def _shape(data: dict[str, Any], x0: float, x1: float, y0: float, y1: float) -> 
         ink, line = AGAINST, 1.2
     dashed = f' stroke-dasharray="{dash}"' if dash else ""
     out = f'<path d="{path}" fill="{fill}" stroke="{ink}" stroke-width="{line:g}"{dashed}/>'
-    if (
-        kind == FINDING and state == "fails"
-    ):  # struck at the corner: the finding fails, and the label says what is so instead
+    if kind == FINDING and state == "fails":  # struck at the corner; the label says what is so instead
         out += f'<path d="M{x0 + 6:.1f} {y0 + 14:.1f}l8 -8" stroke="{AGAINST}" stroke-width="2"/>'
     if kind == CAUTION:
         out += f'<path d="M{x0:.1f} {y0:.1f}h5V{y1:.1f}h-5z" fill="{AGAINST}"/>'

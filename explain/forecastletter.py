@@ -34,10 +34,8 @@ def for_letter(knowledge: Knowledge, forecast: Forecast) -> ForLetter:
     sentences: list[tuple[str, tuple[str, ...]]] = [(says, rests)]
     if then.causes:
         mended = tuple(f"cause:{cause}" for cause in then.causes)
-        low, middle = (
-            then.distance.low,
-            then.distance.mid,
-        )  # one in ten, and half, of such vehicles have blocked by then
+        # one in ten, and half, of such vehicles have blocked by then
+        low, middle = then.distance.low, then.distance.mid
         if not math.isfinite(low):
             says = tell("letter", "then_holds")
         else:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from rich.console import Console
 from rich.text import Text
 
-from explain.rangeview import beyond_range
+from explain.secondlook import second_look
 from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
@@ -18,7 +18,6 @@ DECISION_STYLE = {"do not burn": "bold red", "not needed": "bold cyan", "hold": 
 LEVEL_STYLE = {"proven": "bold", "likely": "bold", "possible": "", "unlikely": "dim", "ruled out": "dim"}
 Line = Text | tuple[str | Text, Text]  # a line, or its lead and its body
 FEW = 5  # reasons of the gate shown before --all
-TOLD_WRONG = ("driving_not_as_told",)  # findings that no cause shows, but that must be seen: they correct the case
 EVIDENCE = 3  # pieces of evidence shown each way
 
 
@@ -236,17 +235,7 @@ class Terminal:
             self._block("cautions", lines)
 
     def _notes(self) -> None:
-        told = [self.speaker.warned(w) for w in self.r.case.warnings]
-        told += beyond_range(self.k, self.r)
-        told += [say("why.conflict", finding=self.k.findings[f].title) for f, _ in self.r.conflicts]
-        latest = len(self.r.rounds) - 1
-        for name in TOLD_WRONG:
-            found = self.r.latest.verdicts.findings.get(name)
-            if found is not None and found.state == "holds":
-                told.append(f"{self.k.findings[name].title}. {self.speaker.finding_says(name, latest)}")
-        told += [say("why.clash", cause=self.k.causes[c].title) for c in self.r.clashes]
-        if self.r.unused:
-            told.append(say("why.unused", codes=", ".join(self.r.unused)))
+        told = second_look(self.k, self.r)
         if told:
             self._block("warnings", [("· ", Text(t)) for t in told])
 

@@ -16,8 +16,8 @@ from explain.draw import describe, to_svg
 from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
-from explain.rangeview import beyond_range
-from explain.terminal import TOLD_WRONG, percent
+from explain.secondlook import second_look
+from explain.terminal import percent
 from explain.words import Speaker, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
@@ -78,7 +78,7 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "work": _jobs(k, r, room["steps"]),
         "cautions": _cautions(k, r, room["cautions"]),
         "size": room["size"] / 10,
-        "warnings": _warnings(k, r),
+        "warnings": second_look(k, r),
         "blanks": _blanks(k, r, all_rows),
         "foot": say("sheet.foot", case=name, version=__version__, hash=r.knowledge_hash[:12]),
     }  # fmt: skip
@@ -301,21 +301,6 @@ def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds
             out.setdefault(slot, told)
     titles = ((speaker.slot_title(s), told) for s, told in out.items() if s.partition(".")[0] in knowledge.readings)
     return [f"{t[:1].upper()}{t[1:]}: {told}" for t, told in titles]
-
-
-def _warnings(k: Knowledge, r: Result) -> list[str]:
-    speaker = Speaker(k, r)
-    out = [speaker.warned(w) for w in r.case.warnings]
-    out += beyond_range(k, r)
-    out += [say("why.conflict", finding=k.findings[f].title) for f, _ in r.conflicts]
-    for name in TOLD_WRONG:
-        found = r.latest.verdicts.findings.get(name)
-        if found is not None and found.state == "holds":
-            out.append(f"{k.findings[name].title}. {speaker.finding_says(name, len(r.rounds) - 1)}")
-    out += [say("why.clash", cause=k.causes[c].title) for c in r.clashes]
-    if r.unused:
-        out.append(say("why.unused", codes=", ".join(r.unused)))
-    return out
 
 
 def _blanks(k: Knowledge, r: Result, found: Sequence[Row]) -> list[dict[str, str]]:

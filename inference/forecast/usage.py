@@ -25,9 +25,8 @@ TRIPS = Parameter(6.0, 12.0, 22.0, "1", True, "trips a week where none are told;
 TRIP = Parameter(600.0, 1100.0, 1900.0, "s", True, "about the mean of 21 min of s25-travel-survey-england-2022")
 LONG_RUNS = Parameter(0.2, 0.6, 1.5, "1", True, "long runs a week where none are told; from memory")
 IDLE = Parameter(0.0, 1800.0, 7200.0, "s", False, "idling a week where none is told; from memory")
-TRAFFIC = (
-    0.13  # of the running time at a stop in mixed driving: 13.4 % of the world harmonised cycle, class 3 (secondary)
-)
+# of the running time at a stop in mixed driving: 13.4 % of the world harmonised cycle, class 3 (secondary)
+TRAFFIC = 0.13
 TOLD_ERROR = (2.0, 0.2)  # min, and share of a trip's time as told, whichever is more (kb/readings.yaml)
 LIKE_ENOUGH = 0.262  # logarithm of 1.3: kb/rules/usage_recorded.yaml, trips told of plainly longer or shorter
 AMBIENT = Parameter(273.0, 283.0, 293.0, "K", False, "outside temperature where it was not read; from memory")

@@ -107,6 +107,17 @@ class Drive:
             out += [(a, b) for a, b in itertools.pairwise(cuts)]
         return [(a, b) for a, b in out if self.time[b - 1] - self.time[a] + self.step >= least]
 
+    def joined(self, spans: list[tuple[int, int]], pause: float) -> list[tuple[int, int]]:
+        """Return stretches with those made one that lie no more than ``pause`` [s] apart in one segment."""
+        out: list[tuple[int, int]] = []
+        for first, last in spans:
+            near = out and self.time[first] - self.time[out[-1][1] - 1] <= pause
+            if near and self.segment[first] == self.segment[out[-1][1] - 1]:
+                out[-1] = (out[-1][0], last)
+            else:
+                out.append((first, last))
+        return out
+
     def settled(self, mask: BoolArray, least: float, skip: float) -> BoolArray:
         """Return the rows of stretches of ``mask`` at least ``least`` [s] long, less their first ``skip`` [s]."""
         out = np.zeros_like(mask)

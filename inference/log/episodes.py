@@ -90,7 +90,7 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
     told = drive.get("burn_active")
     if told is not None and np.nanmax(told, initial=0.0) > 0:
         seeds = drive.stretches(np.asarray((told > 0.5) & turning), 0.0)
-        return [(a, b) for a, b in _joined(drive, seeds) if drive.time[b - 1] - drive.time[a] >= 30.0]
+        return [(a, b) for a, b in drive.joined(seeds, PAUSE) if drive.time[b - 1] - drive.time[a] >= 30.0]
     strong = (before >= HOT) & turning
     weak = (before >= STILL_HOT) & turning
     catalyst = drive.get("exhaust_temperature_before_catalyst")
@@ -100,7 +100,7 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
     load = drive.get("engine_load")
     around = drive.stretches(np.asarray(weak), 0.0)
     out: list[tuple[int, int]] = []
-    for first, last in _joined(drive, drive.stretches(np.asarray(strong), 0.0)):
+    for first, last in drive.joined(drive.stretches(np.asarray(strong), 0.0), PAUSE):
         if drive.time[last - 1] - drive.time[first] < LEAST:
             continue
         if _plateau(before[first:last]) < HOT:  # a weak one flickers about the marks: take all of its heat
@@ -115,17 +115,6 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
             continue
         out.append((_rise(drive, before, first), _fall(drive, before, first, last)))
     return sorted([*out, *weak_spans(drive, before, out)])
-
-
-def _joined(drive: Drive, spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    out: list[tuple[int, int]] = []
-    for first, last in spans:
-        near = out and drive.time[first] - drive.time[out[-1][1] - 1] <= PAUSE
-        if near and drive.segment[first] == drive.segment[out[-1][1] - 1]:
-            out[-1] = (out[-1][0], last)
-        else:
-            out.append((first, last))
-    return out
 
 
 def _rise(drive: Drive, before: Array, first: int) -> int:

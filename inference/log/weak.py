@@ -132,7 +132,7 @@ def _episodes(drive: Drive, extra: Array, before: Array, mark: float, usable: Bo
     hot = usable & (before >= LIGHT)
     above = np.asarray(hot & known & (extra > mark))
     out: Spans = []
-    for first, last in _joined(drive, drive.stretches(above, 0.0)):
+    for first, last in drive.joined(drive.stretches(above, 0.0), SMOOTH):
         rows = np.arange(first, last)
         seconds = drive.seconds[rows]
         if float(drive.time[last - 1] - drive.time[first]) < LEAST:
@@ -151,17 +151,6 @@ def _episodes(drive: Drive, extra: Array, before: Array, mark: float, usable: Bo
 
 def _goes_on(drive: Drive, extra: Array, here: int, there: int, half: float) -> bool:
     return bool(drive.segment[here] == drive.segment[there] and extra[there] > half)
-
-
-def _joined(drive: Drive, spans: Spans) -> Spans:
-    out: Spans = []
-    for first, last in spans:
-        near = out and drive.time[first] - drive.time[out[-1][1] - 1] <= SMOOTH
-        if near and drive.segment[first] == drive.segment[out[-1][1] - 1]:
-            out[-1] = (out[-1][0], last)
-        else:
-            out.append((first, last))
-    return out
 
 
 def _filled(values: Array) -> Array:

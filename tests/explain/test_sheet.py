@@ -50,7 +50,8 @@ rounds:
   - when: arrival
     readings: {oxygen_content: 20.6 %, recorded_trips: 8, recorded_trip_time: 6 min, recorded_trip_distance: 3 km}
 """
-    said = paper._warnings(knowledge, diagnose(parse_case(told.encode(), "told.yaml", knowledge), knowledge))
+    result = diagnose(parse_case(told.encode(), "told.yaml", knowledge), knowledge)
+    said = paper._fitted(knowledge, result, "a4")["warnings"]
     assert "Oxygen in the exhaust at idle: '20.6 %' is unusual: mostly it is 4 to 20 %; check it" in said
     assert any("Trips of 35 min were told of" in line for line in said)
 
