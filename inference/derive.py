@@ -6,6 +6,8 @@ derived readings of one round move together. A reading that cannot be derived is
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from inference.derive_air import derive_air
 from inference.derive_burn import derive_burn
 from inference.derive_cross import derive_cross
@@ -22,7 +24,9 @@ from kb.model import Knowledge
 __all__ = ["CaseView", "DerivedReading", "EventView", "RoundView", "derive"]
 
 
-def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None) -> list[dict[str, DerivedReading]]:
+def derive(
+    case: CaseView, knowledge: Knowledge, journal: Journal | None = None, moved: Collection[str] | None = None
+) -> list[dict[str, DerivedReading]]:
     """Work out the derived readings of every round.
 
     Parameters
@@ -31,6 +35,7 @@ def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None)
     knowledge : readings.yaml (instrument errors), derived.yaml (formulas in words), layouts, substrates
     journal : of a case that differs from this one in readings, answers and usage alone; what they have in common
         is taken from it
+    moved : names of all facts that may differ from the journal's first case, where that is known
 
     Returns
     -------
@@ -43,7 +48,7 @@ def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None)
     sheets = (
         [Sheet(case, round_, knowledge) for round_ in case.rounds]
         if journal is None
-        else _turned(case, knowledge, journal)
+        else _turned(case, knowledge, journal, moved)
     )
     for place, sheet in enumerate(sheets):
         earlier = tuple(sheets[:place])
@@ -60,11 +65,13 @@ def derive(case: CaseView, knowledge: Knowledge, journal: Journal | None = None)
     return [dict(sheet.done) for sheet in sheets]
 
 
-def _turned(case: CaseView, knowledge: Knowledge, journal: Journal) -> list[Sheet]:
+def _turned(
+    case: CaseView, knowledge: Knowledge, journal: Journal, moved: Collection[str] | None
+) -> list[Sheet]:
     """Return the journal's sheets, wiped for this case; new ones the first time."""
     if not journal.sheets:
         journal.sheets = [Sheet(case, round_, knowledge, journal) for round_ in case.rounds]
     for sheet, round_ in zip(journal.sheets, case.rounds, strict=True):
         sheet.turn_to(case, round_)
-    journal.begin()
+    journal.begin(moved)
     return journal.sheets

@@ -13,7 +13,7 @@ other they read off the sheets.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from functools import wraps
 from typing import TYPE_CHECKING, Any, TypeVar, cast
@@ -112,9 +112,10 @@ _Look = _Wrote | _Stood | _Read
 class _Record:
     """One step as it was taken.
 
-    ``facts``, ``writes_all`` and ``sure`` are worked out for the outermost steps of the case as it stands: every fact
-    of the case behind the step, all that it and its own steps wrote, and whether its answer hangs on those facts alone
-    (not where it looked for something that nobody had written: a step that was not taken may write it now).
+    ``facts``, ``writes_all`` and ``sure`` are worked out for the steps of the case as it stands: every fact of the case
+    behind the step, all that it and its own steps wrote, and whether its answer hangs on those facts alone (not where
+    it looked for something that nobody had written: a step that was not taken may write it now). ``inner`` says the
+    same of a step within another, which must not hang on what the other wrote itself.
     """
 
     key: tuple[object, ...]
@@ -128,6 +129,7 @@ class _Record:
     facts: frozenset[Fact] = frozenset()
     writes_all: tuple[tuple[Board, str, Any], ...] = ()
     sure: bool = True
+    inner: bool = False
 
     def holds(self, journal: Journal) -> bool:
         """As a read of the step that took this one: whether taking it now returns the very same."""
@@ -143,24 +145,25 @@ class Journal:
         self._first: dict[tuple[object, ...], _Record] = {}  # of the case as it stands
         self._last: dict[tuple[object, ...], _Record] = {}
         self._open: list[_Record] = []
-        self._facts: dict[Fact, float | str | None] = {}  # of the case as it stands, as far as a step looked
+        self._facts: dict[str, dict[Fact, float | str | None]] = {}  # as first looked at, by name
         self._changed: frozenset[Fact] = frozenset()
         self._as_it_stands = True  # whether all that was written since the beginning is what stood there at first
 
-    def begin(self) -> None:
-        """Begin to derive the case that is on the sheets."""
+    def begin(self, moved: Collection[str] | None = None) -> None:
+        """Begin to derive the case that is on the sheets; ``moved`` names all facts that may be others now."""
         self.epoch += 1
         self._open.clear()
         self._as_it_stands = True
         self._changed = frozenset(
             (sheet, kind, name)
-            for (sheet, kind, name), value in self._facts.items()
+            for looked_at in (self._facts if moved is None else moved)
+            for (sheet, kind, name), value in self._facts.get(looked_at, {}).items()
             if getattr(sheet.round, kind)(name) != value
         )
 
     def looks_at(self, kind: str, name: str) -> bool:
         """Whether any step, in any round of the case as it stands, looked at a fact."""
-        return any(fact[1:] == (kind, name) for fact in self._facts)
+        return any(fact[1] == kind for fact in self._facts.get(name, ()))
 
     def note(self, read: _Look | _Record) -> None:
         """Note a read of the step now open."""
@@ -170,7 +173,7 @@ class Journal:
     def looked(self, sheet: Sheet, kind: str, name: str, value: float | str | None) -> None:
         """Note that the step now open looked at a fact of the case."""
         if self.epoch == 1:
-            self._facts[sheet, kind, name] = value
+            self._facts.setdefault(name, {})[sheet, kind, name] = value
         self.note(_Read(sheet, kind, name, value))
 
     def wrote(self, board: Board, name: str, value: object) -> None:
@@ -193,7 +196,7 @@ class Journal:
             return first.result
         record = self.taken(key, work, sheet, args)
         if self.epoch == 1:
-            record.facts, record.sure, record.writes_all = _behind(record)
+            _gather(record, record)
         self._as_it_stands &= record is first
         return record.result
 
@@ -205,7 +208,14 @@ class Journal:
 
     def taken(self, key: tuple[object, ...], work: Step, sheet: Sheet, args: tuple[Any, ...]) -> _Record:
         """Return the record of a step that is true of the case now on the sheets."""
-        for kept in (self._last.get(key), self._first.get(key)):
+        first = self._first.get(key)
+        if first is not None and first.inner and self._changed.isdisjoint(first.facts) and _alike(first.args, args):
+            if first.epoch != self.epoch:
+                for board, name, value in first.writes_all:
+                    board.put(name, value)
+                first.epoch = self.epoch
+            return first
+        for kept in (self._last.get(key), first):
             if kept is not None and _alike(kept.args, args) and self._true(kept):
                 return kept
         record = _Record(key, work, sheet, args, epoch=self.epoch)
@@ -229,24 +239,27 @@ class Journal:
         return True
 
 
-def _behind(record: _Record) -> tuple[frozenset[Fact], bool, tuple[tuple[Board, str, Any], ...]]:
-    """Return every fact behind an outermost step, whether these decide it, and all that was written in it."""
+def _gather(record: _Record, outermost: _Record) -> None:
+    """Work out what stands behind a step of the case as it stands, and behind the steps within it."""
     facts: set[Fact] = set()
-    sure = True
+    record.inner = record is not outermost
     writes = list(record.writes)
     for read in record.reads:
         if isinstance(read, _Read):
             facts.add((read.sheet, read.kind, read.name))
         elif isinstance(read, _Record):
-            more, certain, wrote = _behind(read)
-            facts |= more
-            sure &= certain
-            writes += wrote
+            _gather(read, outermost)
+            facts |= read.facts
+            record.sure &= read.sure
+            record.inner &= read.inner
+            writes += read.writes_all
         elif read.board.now(read.name) is ABSENT:
-            sure = False
-        else:  # what stands behind a step that is still open is gathered with it
+            record.sure = record.inner = False
+        elif read.board.writers[read.name] is outermost:
+            record.inner = False  # what stands behind it is gathered with the outermost step
+        else:
             facts |= read.board.writers[read.name].facts
-    return frozenset(facts), sure, tuple(writes)
+    record.facts, record.writes_all = frozenset(facts), tuple(writes)
 
 
 def _label(arg: object) -> object:
