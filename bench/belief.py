@@ -9,8 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from inference.belief.activation import posteriors, posteriors_of, prepare
+from inference.belief.activation import posteriors, prepare
 from inference.belief.net import Net
+from inference.belief.together import posteriors_of
 
 
 def workshop_net(seed: int, causes: int = 36, present: int = 12, absent: int = 25, states: int = 2) -> Net:

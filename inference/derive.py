@@ -65,9 +65,7 @@ def derive(
     return [dict(sheet.done) for sheet in sheets]
 
 
-def _turned(
-    case: CaseView, knowledge: Knowledge, journal: Journal, moved: Collection[str] | None
-) -> list[Sheet]:
+def _turned(case: CaseView, knowledge: Knowledge, journal: Journal, moved: Collection[str] | None) -> list[Sheet]:
     """Return the journal's sheets, wiped for this case; new ones the first time."""
     if not journal.sheets:
         journal.sheets = [Sheet(case, round_, knowledge, journal) for round_ in case.rounds]

@@ -46,6 +46,7 @@ def round_facts(
     knowledge: Knowledge,
     derived_per_round: Sequence[Mapping[str, HasSpread]] = (),
     origins: bool = True,
+    carried: bool = False,
 ) -> RoundFacts:
     """Return the known slots of every round, oldest first.
 
@@ -55,6 +56,7 @@ def round_facts(
     knowledge : readings, questions, codes and code groups with their lives and roles
     derived_per_round : derived readings by slot, one mapping a round; empty: none
     origins : whether to work out the round each fact was taken in; without, ``origin`` is empty
+    carried : whether ``case`` is known to hold what its rounds carry forward
 
     Raises
     ------
@@ -63,7 +65,7 @@ def round_facts(
     if derived_per_round and len(derived_per_round) != len(case.rounds):
         raise ValueError(f"{len(derived_per_round)} rounds of derived readings for {len(case.rounds)} rounds")
     facts = RoundFacts([], [])
-    for round_ in carry_forward(case, knowledge).rounds:
+    for round_ in (case if carried else carry_forward(case, knowledge)).rounds:
         standing, seen, history = _standing(case, knowledge), _seen(round_, knowledge), _history(case, round_)
         here: dict[str, Value] = dict(standing)
         here |= {slot: Number(quantity.value) for slot, quantity in round_.carried_readings.items()}

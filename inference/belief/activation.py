@@ -13,12 +13,11 @@ can set off. A cause without a link to any other present finding has the closed 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from inference.belief.net import Bools, Floats, ImpossibleEvidence, Net, Nets, variants
+from inference.belief.net import Bools, Floats, ImpossibleEvidence, Net, variants
 from inference.belief.order import sequence
 from inference.belief.sweep import Turn, backward, enter, forward, leave_back, turns
 
@@ -28,7 +27,6 @@ __all__ = [
     "Posterior",
     "TooInterwoven",
     "posteriors",
-    "posteriors_of",
     "posteriors_traced",
 ]
 
@@ -68,16 +66,17 @@ class Posterior:
 
 @dataclass(frozen=True)
 class Prepared:
-    """Nets with all evidence that factorises worked into the weights, and their sweep planned.
+    """Evidence that factorises worked into the weights, and the sweep over the rest planned.
 
     ``weights`` [n, 1 + K, B], each cause's summing to 1. ``start`` [m, 2, B]: weight with which a finding
-    begins off and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out.
+    begins off and on (a finding left out begins on). ``log_mass`` [B]: log of what normalising took out;
+    ``log_none`` [B]: log of the weight of no cause with all evidence.
     """
 
-    nets: Nets
     weights: Floats
     start: Floats
     log_mass: Floats
+    log_none: Floats
     turns: list[Turn]
 
     @property
@@ -86,42 +85,35 @@ class Prepared:
         return max((turn.step.width for turn in self.turns), default=0)
 
 
-def prepare(net: Net | Nets, include: Bools) -> Prepared:
-    """Work what factorises into the weights of each variant (``include``: [B, m]); plan the sweep of the rest.
-
-    Of several nets each is one variant; all have the same links (see :func:`linked_in`).
-    """
-    nets = Nets.of([net]) if isinstance(net, Net) else net
-    counted = include & nets.present
-    counted_absent = include & ~nets.present
-    linked = linked_in(nets, np.asarray(counted.any(axis=0)))
+def prepare(net: Net, include: Bools) -> Prepared:
+    """Work what factorises into the weights of each variant (``include``: [B, m]); plan the sweep of the rest."""
+    counted = include & net.present
+    counted_absent = include & ~net.present
+    linked = linked_in(net) & counted.any(axis=0)
     owners = linked.sum(axis=0)
-    with np.errstate(divide="ignore"):
-        logs = np.log(np.broadcast_to(nets.weights, (len(include), *nets.weights.shape[1:])))
-        log_prior = np.log(nets.weights.sum(axis=2))
-        log_leaks = np.log(nets.leaks)
-        log_mass = np.where(counted_absent, np.log1p(-nets.leaks), 0.0).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.log(np.broadcast_to(net.weights, (len(include), *net.weights.shape)))
+        log_prior = np.log(net.weights.sum(axis=1))
+        log_leaks = np.log(net.leaks)
+        log_mass = np.where(counted_absent, np.log1p(-net.leaks), 0.0).sum(axis=1)
+        log_none = (logs[0, :, 0] - log_prior).sum() + log_mass + np.where(counted, log_leaks, 0.0).sum(axis=1)
     log_mass += np.where(counted & (owners == 0), log_leaks, 0.0).sum(axis=1)  # only the leak set these off
     if not np.isfinite(log_mass).all():
         raise ImpossibleEvidence(
             "a finding contradicts its leak: it was seen though nothing left in the net can set it off, "
             "or not seen though it always goes off"
         )
-    silent = np.log1p(-nets.links)
-    if len(silent) == 1:
-        logs[:, :, 1:] += np.tensordot(counted_absent.astype(float), silent[0], axes=(1, 2))
-    else:
-        logs[:, :, 1:] += np.einsum("bm,bnkm->bnk", counted_absent.astype(float), silent)
+    logs[:, :, 1:] += np.tensordot(counted_absent.astype(float), np.log1p(-net.links), axes=(1, 2))
     for finding in np.flatnonzero(owners == 1).tolist():  # so this one's weight may carry it
         cause = int(linked[:, finding].argmax())
-        leak, link = nets.leaks[:, finding, None], nets.links[:, cause, :, finding]
+        leak, link = net.leaks[finding], net.links[cause, :, finding]
         with np.errstate(divide="ignore"):
-            on = np.concatenate([np.log(leak), np.log(1.0 - (1.0 - leak) * (1.0 - link))], axis=1)
+            on = np.log(np.concatenate([[leak], 1.0 - (1.0 - leak) * (1.0 - link)]))
         logs[:, cause] += np.where(counted[:, finding, None], on, 0.0)
         linked[cause, finding] = False
     top = logs.max(axis=2)
     if not np.isfinite(top).all():
-        name = nets.names[int(np.argwhere(~np.isfinite(top))[0][1])]
+        name = net.names[int(np.argwhere(~np.isfinite(top))[0][1])]
         raise ImpossibleEvidence(
             f"'{name}' can be neither there nor absent: a proof, a veto or a finding that only it explains "
             "contradict each other; one of them must be wrong, look again"
@@ -131,20 +123,20 @@ def prepare(net: Net | Nets, include: Bools) -> Prepared:
     weights /= sums[:, :, None]
     log_mass += (top + np.log(sums) - log_prior).sum(axis=1)
 
-    start = np.empty((len(nets.present), 2, len(include)))
-    start[:, 0] = np.where(counted, 1.0 - nets.leaks, 0.0).T
-    start[:, 1] = np.where(counted, nets.leaks, 1.0).T
-    masks = [0] * len(nets.names)
+    start = np.empty((len(net.present), 2, len(include)))
+    start[:, 0] = np.where(counted, 1.0 - net.leaks, 0.0).T
+    start[:, 1] = np.where(counted, net.leaks, 1.0).T
+    masks = [0] * len(net.names)
     for cause, finding in np.argwhere(linked).tolist():
         masks[cause] |= 1 << finding
     steps = sequence(tuple(masks))
-    return Prepared(nets, weights.transpose(1, 2, 0).copy(), start, log_mass, turns(nets.links, steps))
+    return Prepared(weights.transpose(1, 2, 0).copy(), start, log_mass, log_none, turns(net.links, steps))
 
 
-def linked_in(nets: Nets, seen: Bools) -> Bools:
-    """Return [n, m] which cause may have set off which of the present findings ``seen`` [m], by the first net."""
-    able = (nets.links[0] > 0) & (nets.weights[0, :, 1:, None] > 0)
-    return np.asarray(able.any(axis=1) & seen & (nets.leaks[0] < 1))
+def linked_in(net: Net) -> Bools:
+    """Return [n, m] which cause may have set off which of the present findings."""
+    able = (net.links > 0) & (net.weights[:, 1:, None] > 0)
+    return np.asarray(able.any(axis=1) & net.present & (net.leaks < 1))
 
 
 @dataclass
@@ -213,44 +205,7 @@ def posteriors(net: Net, include: Bools | None = None) -> Posterior:
     """
     which = variants(net, include)
     made = prepare(net, which)
-    return _posterior(made, which, None)
-
-
-def posteriors_of(nets: Sequence[Net]) -> list[Posterior | None]:
-    """Return the posterior of each net with all its evidence (B = 1); None where it contradicts itself.
-
-    Nets whose findings are linked to the same causes go through one sweep together.
-
-    Raises
-    ------
-    TooInterwoven : as :func:`posteriors`
-    """
-    alike: dict[tuple[object, ...], list[int]] = {}
-    for place, net in enumerate(nets):
-        linked = linked_in(Nets.of([net]), net.present)
-        alike.setdefault((net.names, net.present.tobytes(), linked.tobytes()), []).append(place)
-    out: list[Posterior | None] = [None] * len(nets)
-    for places in alike.values():
-        for place, found in zip(places, _together([nets[p] for p in places]), strict=True):
-            out[place] = found
-    return out
-
-
-def _together(nets: Sequence[Net]) -> list[Posterior | None]:
-    """Return the posteriors of nets with the same links."""
-    try:
-        if len(nets) == 1:
-            return [posteriors(nets[0])]
-        which = np.ones((len(nets), len(nets[0].leaks)), dtype=np.bool_)
-        made = prepare(Nets.of(nets), which)
-        if len(nets) << made.width > CELLS << 1:
-            half = len(nets) // 2
-            return [*_together(nets[:half]), *_together(nets[half:])]
-        found = _posterior(made, which, None)
-    except ImpossibleEvidence:  # one of them
-        half = len(nets) // 2
-        return [None] if len(nets) == 1 else [*_together(nets[:half]), *_together(nets[half:])]
-    return [found.variant(b) for b in range(len(nets))]
+    return swept(made)
 
 
 def posteriors_traced(net: Net) -> tuple[Prepared, Trace, Posterior]:
@@ -258,29 +213,26 @@ def posteriors_traced(net: Net) -> tuple[Prepared, Trace, Posterior]:
     which = variants(net, None)
     made = prepare(net, which)
     trace = Trace([], [])
-    return made, trace, _posterior(made, which, trace)
+    return made, trace, swept(made, trace)
 
 
-def _posterior(made: Prepared, which: Bools, trace: Trace | None) -> Posterior:
-    nets, width = made.nets, made.width
+def swept(made: Prepared, trace: Trace | None = None) -> Posterior:
+    """Sweep over what was prepared; raises as :func:`posteriors` does."""
+    width, variants = made.width, len(made.log_mass)
     if width > WIDEST:
         raise TooInterwoven(
             f"{width} present findings hang together by shared causes; exact belief goes up to {WIDEST}"
         )
     out = made.weights.copy()
     log_mass = made.log_mass.copy()
-    portion = max(1, CELLS >> width) if len(nets.weights) == 1 else len(which)
-    for begin in range(0, len(which), portion):
+    portion = max(1, CELLS >> width)
+    for begin in range(0, variants, portion):
         part = slice(begin, begin + portion)
         log_mass[part] += _sweep(made, part, out, trace)
     out /= out.sum(axis=1, keepdims=True)
-    with np.errstate(divide="ignore"):
-        log_none = np.log(nets.weights[:, :, 0] / nets.weights.sum(axis=2)).sum(axis=1)
-        log_node = np.log(np.where(nets.present, nets.leaks, 1 - nets.leaks))
-    log_none = log_none + np.where(which, log_node, 0.0).sum(axis=1)
     return Posterior(
         states=np.ascontiguousarray(out[:, 1:].transpose(2, 0, 1)),
         absent=np.ascontiguousarray(out[:, 0].T),
-        none=np.exp(log_none - log_mass),
+        none=np.exp(made.log_none - log_mass),
         evidence=log_mass,
     )

@@ -73,29 +73,6 @@ class Net:
         return self.names.index(cause)
 
 
-@dataclass(frozen=True)
-class Nets:
-    """One net, or several with the same causes and findings, stacked: V nets.
-
-    ``weights`` [V, n, 1 + K], ``links`` [V, n, K, m], ``leaks`` [V, m], ``present`` [m], as in :class:`Net`.
-    """
-
-    names: tuple[str, ...]
-    weights: Floats
-    links: Floats
-    leaks: Floats
-    present: Bools
-
-    @classmethod
-    def of(cls, nets: Sequence[Net]) -> Nets:
-        """Stack nets that differ in numbers alone."""
-        first = nets[0]
-        if len(nets) == 1:
-            return cls(first.names, first.weights[None], first.links[None], first.leaks[None], first.present)
-        weights, links = np.stack([net.weights for net in nets]), np.stack([net.links for net in nets])
-        return cls(first.names, weights, links, np.stack([net.leaks for net in nets]), first.present)
-
-
 def variants(net: Net, include: Bools | Sequence[Sequence[bool]] | None) -> Bools:
     """Return ``include`` as a [B, m] array; None is one variant that counts everything."""
     if include is None:

@@ -2,10 +2,9 @@
 
 A state array is [2^width, B]: the weight of every set of open findings that may be on, for each variant; the
 first open finding is the slowest bit. A cause in a given state sets off each of its findings independently, so
-its operator is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). Where it is the
-same for all variants, one matrix product serves them all; where each variant is a net of its own, each has its
-operator. Up to :data:`WHOLE` findings the operator is built
-whole, beyond that it is applied block by block.
+its operator is the Kronecker product over them of [[1 - q, 0], [q, 1]] (new by old, off before on). It is the same for
+all variants, so one matrix product serves them all. Up to :data:`WHOLE` findings the operator is built whole, beyond
+that it is applied block by block.
 """
 
 from __future__ import annotations
@@ -24,17 +23,14 @@ _TWOS = (2,) * 62  # numpy arrays have 64 axes at most
 
 @dataclass(frozen=True)
 class Turn:
-    """A step with its operators: ``blocks`` over successive runs of the step's findings.
-
-    [K, s, s] where one serves all variants, [V, K, s, s] where each variant is a net of its own.
-    """
+    """A step with its operators: ``blocks`` [K, s, s] over successive runs of the step's findings."""
 
     step: Step
     blocks: tuple[Floats, ...]
 
 
 def turns(links: Floats, steps: Sequence[Step]) -> list[Turn]:
-    """Build the operators of all steps; ``links``: [V, n, K, m]."""
+    """Build the operators of all steps; ``links``: [n, K, m]."""
     wanted: dict[int, list[tuple[int, tuple[int, ...]]]] = {}
     homes: list[list[tuple[int, int]]] = []
     for step in steps:
@@ -49,17 +45,17 @@ def turns(links: Floats, steps: Sequence[Step]) -> list[Turn]:
     for size, runs in wanted.items():
         causes = np.array([cause for cause, _ in runs])
         findings = np.array([run for _, run in runs])
-        link = links[:, causes[:, None, None], np.arange(links.shape[2])[:, None], findings[:, None, :]]
+        link = links[causes[:, None, None], np.arange(links.shape[1])[:, None], findings[:, None, :]]
         one = np.zeros((*link.shape, 2, 2))
         one[..., 0, 0] = 1.0 - link
         one[..., 1, 0] = link
         one[..., 1, 1] = 1.0
-        whole = one[:, :, :, 0]
+        whole = one[:, :, 0]
         for place in range(1, size):
             edge = 2 << place
-            product = whole[:, :, :, :, None, :, None] * one[:, :, :, place, None, :, None, :]
-            whole = product.reshape(*whole.shape[:3], edge, edge)
-        built[size] = whole[0] if len(links) == 1 else whole.swapaxes(0, 1)  # the step first
+            product = whole[:, :, :, None, :, None] * one[:, :, place, None, :, None, :]
+            whole = product.reshape(*whole.shape[:2], edge, edge)
+        built[size] = whole
     return [
         Turn(step, tuple(built[size][place] for size, place in home)) for step, home in zip(steps, homes, strict=True)
     ]
@@ -126,12 +122,10 @@ def _apply(blocks: Sequence[Floats], state: Floats, gone: int) -> Floats:
     """Return [K, 2^bits - gone, rest, B]: the operator of each present state on ``state``, first rows left out."""
     size = len(state)
     if len(blocks) == 1:
-        rows = blocks[0][..., gone:, :]
-        if rows.ndim == 3:
-            out = rows.reshape(-1, size) @ state.reshape(size, -1)
-            return np.asarray(out.reshape(len(rows), size - gone, *state.shape[1:]))
-        return _each(rows, state)
-    wide = np.broadcast_to(state, (blocks[0].shape[-3], *state.shape))
+        rows = blocks[0][:, gone:]
+        out = rows.reshape(-1, size) @ state.reshape(size, -1)
+        return np.asarray(out.reshape(len(rows), size - gone, *state.shape[1:]))
+    wide = np.broadcast_to(state, (len(blocks[0]), *state.shape))
     return _blockwise(blocks, wide)[:, gone:]
 
 
@@ -139,34 +133,18 @@ def _apply_back(blocks: Sequence[Floats], future: Floats, gone: int) -> Floats:
     """Return [K, 2^bits, rest, B]: the transposed operator of each present state on ``future``."""
     size = gone + len(future)
     if len(blocks) == 1:
-        columns = np.ascontiguousarray(blocks[0][..., gone:, :].swapaxes(-1, -2))
-        if columns.ndim == 3:
-            out = columns.reshape(-1, size - gone) @ future.reshape(size - gone, -1)
-            return np.asarray(out.reshape(len(columns), size, *future.shape[1:]))
-        return _each(columns, future)
-    wide = np.zeros((blocks[0].shape[-3], size, *future.shape[1:]))
+        columns = np.ascontiguousarray(blocks[0][:, gone:].swapaxes(1, 2))
+        out = columns.reshape(-1, size - gone) @ future.reshape(size - gone, -1)
+        return np.asarray(out.reshape(len(columns), size, *future.shape[1:]))
+    wide = np.zeros((len(blocks[0]), size, *future.shape[1:]))
     wide[:, gone:] = future
-    return _blockwise([block.swapaxes(-1, -2) for block in blocks], wide)
-
-
-def _each(operators: Floats, state: Floats) -> Floats:
-    """Return [K, new, rest, V]: to each variant of ``state`` [old, rest, V] its own operators [V, K, new, old]."""
-    count, present, new, old = operators.shape
-    out = operators.reshape(count, present * new, old) @ state.transpose(2, 0, 1)
-    return np.ascontiguousarray(out.reshape(count, present, new, -1).transpose(1, 2, 3, 0))
+    return _blockwise([block.swapaxes(1, 2) for block in blocks], wide)
 
 
 def _blockwise(blocks: Sequence[Floats], states: Floats) -> Floats:
     """Apply the Kronecker product of ``blocks`` to the second axis of ``states`` [K, 2^bits, rest, B]."""
     shape = states.shape
     done = 1
-    if blocks[0].ndim == 4:
-        each = np.ascontiguousarray(states.transpose(3, 0, 1, 2))
-        for block in blocks:
-            edge = block.shape[-1]
-            each = block[:, :, None] @ each.reshape(shape[3], shape[0], done, edge, -1)
-            done *= edge
-        return np.ascontiguousarray(each.reshape(shape[3], *shape[:3]).transpose(1, 2, 3, 0))
     for block in blocks:
         edge = block.shape[1]
         states = block[:, None] @ states.reshape(shape[0], done, edge, -1)

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from operator import attrgetter
 
-from inference.belief.activation import posteriors_of
 from inference.belief.evidence import Evidence
 from inference.belief.judge import judge
 from inference.belief.net import ImpossibleEvidence
+from inference.belief.together import posteriors_of
 from inference.belief.verdict import Memory
 from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
@@ -26,8 +26,11 @@ from inference.questions.redo import Stand, redo
 from inference.result import CauseResult, GateResult
 from inference.standing import standing
 from inference.steps import Journal
-from inference.values import Value, Word
+from inference.values import STATE_WORDS, Value, Word
 from kb.model import Knowledge
+
+Facts = Mapping[str, Value]
+Moved = dict[str, Value | None]
 
 
 @dataclass(frozen=True)
@@ -81,18 +84,22 @@ class Again:
         self.case, self.knowledge = case, knowledge
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
-        self.base = standing_of(case, judge_case(case, knowledge))
-        base = self.base
-        stands = zip(base.facts, base.findings, strict=True)
-        self._found = [Stand(self.program.find, facts, findings) for facts, findings in stands]
-        stood = standing(case, knowledge, self.program.find, base.facts, base.findings)
-        before = _for_decision(base.facts[-1], stood.findings, base.causes)
-        self._decided = Stand(self.program.decide, before, base.decided)
         self._frame = _frame(case)
-        self._memory = Memory()
-        evidence_from(case, knowledge, self.base.findings, self._memory)  # remembered first, and so for good
         self._journal = Journal()
-        derive(case, knowledge, self._journal)  # kept, so that a change derives only what it touches
+        derived = tuple(derive(case, knowledge, self._journal))  # kept, so that a change derives only what it touches
+        facts = tuple(round_facts(case, knowledge, derived, origins=False).slots)
+        judged = standing_of(case, judge_case(case, knowledge))
+        # the same once more, but made of the journal's own objects: what a change leaves alone is then the very same
+        self.base = base = replace(judged, derived=derived, facts=facts)
+        self._found = [Stand(self.program.find, *stood) for stood in zip(facts, base.findings, strict=True)]
+        stood = standing(case, knowledge, self.program.find, facts, base.findings)
+        levels: Facts = {cause: Word(level) for cause, level in levels_now(base.causes).items()}
+        before = {**facts[-1], **states_of(stood.findings), **levels}
+        self._decided = Stand(self.program.decide, before, base.decided)
+        many = len(case.rounds) > 1  # then findings of earlier rounds may stand for the decision
+        self._lasting = [f for f in base.findings[-1] if many and knowledge.findings[f].lasting is not None]
+        self._memory = Memory()
+        evidence_from(case, knowledge, base.findings, self._memory)  # remembered first, and so for good
 
     def of(self, case: Case) -> Standing | None:
         """Return how a changed case stands; None where its evidence contradicts itself beyond belief."""
@@ -124,20 +131,36 @@ class Again:
     def _hear(self, case: Case) -> _Heard:
         """Derive and find what a change reaches; gather the evidence anew if the belief hears of a finding changed."""
         knowledge = self.knowledge
-        derived = derive(case, knowledge, self._journal)
-        facts = round_facts(case, knowledge, derived, origins=False).slots
-        findings = [redo(found, slots, found.moved(slots)) for found, slots in zip(self._found, facts, strict=True)]
+        names = [names_moved(old, new) for old, new in zip(self.case.rounds, case.rounds, strict=True)]
+        derived = derive(case, knowledge, self._journal, frozenset().union(*names))
+        facts = round_facts(case, knowledge, derived, origins=False, carried=True).slots
+        moved = [self._moved(case, place, names[place], facts[place], derived[place]) for place in range(len(facts))]
+        redone = [redo(stand, now) for stand, now in zip(self._found, moved, strict=True)]
+        findings = tuple(r.findings for r in redone)
         evidence = None
-        if any(_differ(new, old, self.heard) for new, old in zip(findings, self.base.findings, strict=True)):
+        if not all(self.heard.isdisjoint(r.changed) for r in redone):
             evidence = evidence_from(case, knowledge, findings, self._memory)
-        return _Heard(case, tuple(facts), tuple(derived), tuple(findings), evidence)
+        return _Heard(case, tuple(facts), tuple(derived), findings, evidence, moved[-1], redone[-1].changed)
+
+    def _moved(
+        self, case: Case, place: int, names: Collection[str], facts: Facts, derived: Mapping[str, DerivedReading]
+    ) -> Moved:
+        """Return the new values of all facts of a round that may differ from the case as it stands."""
+        base = self.base
+        before, after = base.derived[place], derived
+        slots = {*names, *OF_THE_ROUND, *(s for s in {*before, *after} if before.get(s) is not after.get(s))}
+        if case.rounds[place].codes != self.case.rounds[place].codes:
+            slots |= facts.keys() | base.facts[place].keys()
+        return {slot: facts.get(slot) for slot in slots}
 
     def _decide(
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
         stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
-        now = _for_decision(heard.facts[-1], stood.findings, causes)
-        decided = redo(self._decided, now, self._decided.moved(now))
+        now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed, *self._lasting)}}
+        if causes is not self.base.causes:
+            now |= {cause: Word(level) for cause, level in levels_now(causes).items()}
+        decided = redo(self._decided, now).findings
         gate = gate_of(self.knowledge, stood, decided, causes)
         return Standing(
             heard.case, heard.facts, heard.derived, heard.findings, decided, evidence, causes, none_listed, gate
@@ -146,13 +169,19 @@ class Again:
 
 @dataclass(frozen=True)
 class _Heard:
-    """A changed case up to its evidence; None where that is the same as of the case as it stands."""
+    """A changed case up to its evidence; None where that is the same as of the case as it stands.
+
+    ``moved``: facts of the latest round that may be others than in the case as it stands; ``changed``: its findings
+    that are others.
+    """
 
     case: Case
     facts: tuple[dict[str, Value], ...]
     derived: tuple[dict[str, DerivedReading], ...]
     findings: tuple[Mapping[str, FindingResult], ...]
     evidence: Evidence | None
+    moved: Moved
+    changed: frozenset[str]
 
 
 def _frame(case: Case) -> tuple[object, ...]:
@@ -166,15 +195,21 @@ _OF_CASE = attrgetter(*(f.name for f in fields(Case) if f.name not in _MOVES))
 _OF_ROUND = attrgetter(*(f.name for f in fields(Round) if f.name not in _MOVES_IN_ROUND))
 
 
-def _differ(new: Mapping[str, FindingResult], old: Mapping[str, FindingResult], heard: Collection[str]) -> bool:
-    return new is not old and any(new[f] is not old[f] and new[f] != old[f] for f in heard)
+# facts of a round that hang on its answers, codes or history
+OF_THE_ROUND = ("codes_read", "codes_fresh", "codes_unnamed", "filter_replaced", "history.filter_replaced")
+_MAPPINGS = ("readings", "usage", "answers", "carried_readings", "carried_answers")
 
 
-def _for_decision(
-    facts: Mapping[str, Value], findings: Mapping[str, FindingResult], causes: Sequence[CauseResult]
-) -> dict[str, Value]:
-    levels = levels_now(causes)
-    return {**facts, **states_of(findings), **{c: Word(level) for c, level in levels.items()}}
+def names_moved(old: Round, new: Round) -> set[str]:
+    """Return the readings, usage figures and answers of one round that differ between two changes of a case."""
+    out: set[str] = set()
+    for name in _MAPPINGS:
+        before: Mapping[str, object] = getattr(old, name)
+        after: Mapping[str, object] = getattr(new, name)
+        if before is not after:
+            out |= before.keys() - after.keys()
+            out.update(slot for slot, value in after.items() if before.get(slot) is not value)
+    return out
 
 
 def _heard(knowledge: Knowledge) -> frozenset[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 
 from inference.engine.program import SERVES, Stage, Way
 from inference.engine.run import STANDS_FOR, spread_chance, vote
@@ -48,38 +49,51 @@ class Stand:
 
     def __init__(self, stage: Stage, facts: Facts, findings: Findings) -> None:
         self.stage, self.findings, self.states = stage, findings, states_of(findings)
-        known = {**facts, **self.states}
-        self.values = [known.get(slot) for slot in stage.slots]
+        known = self.known = {**facts, **self.states}
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
 
-    def moved(self, facts: Facts) -> list[str]:
-        """Return the slots, the stage's own findings aside, whose value differs from the one it stands on."""
-        own = self.findings
-        return [
-            slot
-            for slot, a, b in zip(self.stage.slots, self.values, map(facts.get, self.stage.slots), strict=True)
-            if a is not b and slot not in own and a != b
-        ]
+    def moved(self, now: Mapping[str, Value | None]) -> dict[str, Value | None]:
+        """Return those of ``now`` that the stage reads and that differ from what it stands on; None: not known."""
+        own, known, read = self.findings, self.known, self.stage.by_slot
+        return {
+            slot: new
+            for slot, new in now.items()
+            if new is not (old := known.get(slot)) and new != old and slot in read and slot not in own
+        }
 
 
-def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
+@dataclass(frozen=True)
+class Redone:
+    """The findings of a stage after a change, and those of them that are others than before."""
+
+    findings: Findings
+    changed: frozenset[str] = frozenset()
+
+
+def redo(stand: Stand, now: Mapping[str, Value | None]) -> Redone:
     """Return the findings of a stage on new facts.
 
     Parameters
     ----------
-    facts : all new facts; none of them may be a finding that the stage itself concludes
-    moved : the slots whose value differs from the one on which the stage stands
+    now : of every slot that may have moved its new value, None where it is not known any more; a finding that the
+        stage itself concludes is not looked at
 
     Raises
     ------
     RuleError : a condition cannot read the value of its slot
     """
+    moved = stand.moved(now)
     if not moved:
-        return stand.findings
+        return Redone(stand.findings)
     stage = stand.stage
     reach = reach_of(stage)
     out = dict(stand.findings)
-    known = {**facts, **stand.states}
+    known = dict(stand.known)
+    for slot, value in moved.items():
+        if value is None:
+            del known[slot]
+        else:
+            known[slot] = value
     new_outcomes: dict[int, bool | None] = {}
 
     def take(slot: str) -> set[str]:
@@ -88,6 +102,7 @@ def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
         return reach.touched.get(slot, set())
 
     waiting: set[str] = set().union(*map(take, moved))
+    changed = set()
     for level in stage.levels:
         for finding in level:
             if finding not in waiting:
@@ -98,7 +113,8 @@ def redo(stand: Stand, facts: Facts, moved: Collection[str]) -> Findings:
                 waiting |= take(finding)
             if new != out[finding]:
                 out[finding] = new
-    return out
+                changed.add(finding)
+    return Redone(out, frozenset(changed))
 
 
 def _finding(
