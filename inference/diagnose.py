@@ -6,7 +6,7 @@ tests. No I/O, no clock, no globals: the same input gives the same result. ``con
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from inference.belief.activation import Posterior, posteriors
@@ -64,11 +64,15 @@ def evidence_of(case: Case, knowledge: Knowledge, rounds: tuple[RoundResult, ...
 
 
 def evidence_from(
-    case: Case, knowledge: Knowledge, findings: Sequence[Findings], memory: Memory | None = None
+    case: Case,
+    knowledge: Knowledge,
+    findings: Sequence[Findings],
+    memory: Memory | None = None,
+    changed: Collection[str] | None = None,
 ) -> Evidence:
-    """Return the belief net of a case from the findings of each round; ``memory`` as in :func:`gather`."""
+    """Return the belief net of a case from the findings of each round; ``memory``, ``changed`` as in :func:`gather`."""
     named, unnamed = repairs(case)
-    return gather(knowledge, findings, named, unnamed, case.filter_type, memory)
+    return gather(knowledge, findings, named, unnamed, case.filter_type, memory, changed)
 
 
 def find(case: Case, knowledge: Knowledge) -> tuple[RoundResult, ...]:

@@ -6,7 +6,7 @@ so that it is counted as evidence once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple, Protocol, get_args
 
 from inference.carry import carry_forward
@@ -46,7 +46,6 @@ def round_facts(
     knowledge: Knowledge,
     derived_per_round: Sequence[Mapping[str, HasSpread]] = (),
     origins: bool = True,
-    carried: bool = False,
 ) -> RoundFacts:
     """Return the known slots of every round, oldest first.
 
@@ -56,7 +55,6 @@ def round_facts(
     knowledge : readings, questions, codes and code groups with their lives and roles
     derived_per_round : derived readings by slot, one mapping a round; empty: none
     origins : whether to work out the round each fact was taken in; without, ``origin`` is empty
-    carried : whether ``case`` is known to hold what its rounds carry forward
 
     Raises
     ------
@@ -65,7 +63,7 @@ def round_facts(
     if derived_per_round and len(derived_per_round) != len(case.rounds):
         raise ValueError(f"{len(derived_per_round)} rounds of derived readings for {len(case.rounds)} rounds")
     facts = RoundFacts([], [])
-    for round_ in (case if carried else carry_forward(case, knowledge)).rounds:
+    for round_ in carry_forward(case, knowledge).rounds:
         standing, seen, history = _standing(case, knowledge), _seen(round_, knowledge), _history(case, round_)
         here: dict[str, Value] = dict(standing)
         here |= {slot: Number(quantity.value) for slot, quantity in round_.carried_readings.items()}
@@ -89,6 +87,21 @@ def round_facts(
             facts.origin.append(origin)
         facts.slots.append(here)
     return facts
+
+
+def told_now(case: Case, round_: Round, names: Iterable[str]) -> dict[str, Value | None]:
+    """Return what :func:`round_facts` says of some readings, usage figures and answers; None: not known.
+
+    ``round_`` is one of ``case`` and holds what is carried into it.
+    """
+    out: dict[str, Value | None] = {}
+    for name in names:
+        quantity = round_.readings.get(name) or round_.carried_readings.get(name) or case.usage.get(name)
+        said = round_.answer(name)
+        out[name] = Number(quantity.value) if quantity else Word(said) if said else None
+    if "filter_replaced" in out:
+        out |= _history(case, round_)
+    return out
 
 
 def _standing(case: Case, knowledge: Knowledge) -> dict[str, Value]:

@@ -13,14 +13,14 @@ A cause is absent (state 0), present throughout (1), or present and then removed
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from inference.belief.activation import Net
 from inference.belief.soft import fold_absent, fold_present
-from inference.belief.verdict import Alone, Findings, Memory, Private, Speakers, Verdict, in_groups
+from inference.belief.verdict import Alone, Findings, Linked, Memory, Private, Speakers, Verdict, in_groups
 from kb.model import Cause, Knowledge
 
 COMPLAINT = ("filter_reported_blocked", "filter_really_restricted")
@@ -53,6 +53,7 @@ def gather(
     unnamed_repair_at: int | None,
     filter_type: str | None,
     memory: Memory | None = None,
+    changed: Collection[str] | None = None,
 ) -> Evidence:
     """Build the net of one case.
 
@@ -63,21 +64,23 @@ def gather(
     unnamed_repair_at : the first round that comes after a repair which names no cause, None without one
     filter_type : the vehicle's filter type, None if unknown
     memory : of a case that differs in its findings alone; what it holds is taken over where they are the same
+    changed : the findings that differ in any round from those first gathered with the memory; None: not known
     """
     tables, causes = _tables_of(knowledge), list(knowledge.causes.values())
     index = {cause.id: i for i, cause in enumerate(causes)}
     gone_from = {c.id: removed_at.get(c.id, unnamed_repair_at) for c in causes}
-    speakers = Speakers(knowledge, rounds, memory or Memory())
-    nodes = _shared_nodes(speakers, tables.shared, sorted({*removed_at.values(), unnamed_repair_at or 0} - {0}))
+    speakers = Speakers(knowledge, rounds, memory or Memory(), changed)
+    nodes = _shared_nodes(speakers, tables, sorted({*removed_at.values(), unnamed_repair_at or 0} - {0}))
     weights = np.empty((len(causes), 3))
     private: list[Private] = []
     settled: dict[str, tuple[str, Verdict]] = {}
     clashes: list[str] = []
     repaired, not_applicable = set(), set()
     known = speakers.memory.alone
+    touched = set().union(*(tables.heard_by.get(finding, ()) for finding in speakers.changed))
     for i, cause in enumerate(causes):
         alone = known.get(cause.id)
-        if alone is None or not tables.private[cause.id].isdisjoint(speakers.changed):
+        if alone is None or cause.id in touched:
             prior = _prior(cause, gone_from[cause.id], cause.id in removed_at)
             if cause.only_types and filter_type is not None and filter_type not in cause.only_types:
                 alone = Alone(np.array([prior[0], 0.0, 0.0]), [], None, False, applies=False)
@@ -85,7 +88,8 @@ def gather(
                 alone = _alone(speakers, cause, gone_from[cause.id], prior)
             known.setdefault(cause.id, alone)
         weights[i] = alone.weights
-        private += alone.private
+        if alone.private:
+            private += alone.private
         if alone.settled is not None:
             settled[cause.id] = alone.settled
         if alone.clash:
@@ -107,12 +111,14 @@ def gather(
 class _Tables:
     """What of the knowledge gather looks up.
 
-    ``shared``: groups of shared findings; ``private``, ``groups``: by cause its private findings and their groups;
-    ``columns``: by finding, as far as asked for, see :func:`column_of`.
+    ``shared``: groups of shared findings, ``group_of`` the place there of each; ``groups``: by cause, those of its
+    private findings; ``heard_by``: by private finding, its causes; ``columns``: by finding, as far as asked for, see
+    :func:`column_of`.
     """
 
     shared: tuple[tuple[str, ...], ...]
-    private: Mapping[str, frozenset[str]]
+    group_of: Mapping[str, int]
+    heard_by: Mapping[str, frozenset[str]]
     groups: Mapping[str, tuple[tuple[str, ...], ...]]
     columns: dict[str, np.ndarray]
 
@@ -124,9 +130,12 @@ def _tables_of(knowledge: Knowledge) -> _Tables:
     if not _tables or _tables[0][0] is not knowledge:
         causes = knowledge.causes.values()
         weighed = {c.id: {w.finding for w in c.weighs} for c in causes}
+        private = {c.id: weighed[c.id] | {p.finding for p in c.proofs} for c in causes}
+        shared = in_groups(knowledge, {shown.finding for c in causes for shown in c.shows})
         made = _Tables(
-            in_groups(knowledge, {shown.finding for c in causes for shown in c.shows}),
-            {c.id: frozenset(weighed[c.id] | {p.finding for p in c.proofs}) for c in causes},
+            shared,
+            {finding: place for place, members in enumerate(shared) for finding in members},
+            {f: frozenset(c for c, own in private.items() if f in own) for f in set().union(*private.values())},
             {c.id: in_groups(knowledge, weighed[c.id]) for c in causes},
             {},
         )
@@ -149,11 +158,12 @@ def _prior(cause: Cause, gone_from: int | None, named: bool) -> list[float]:
     return [1 - p, p * (1 - removed), p * removed]
 
 
-def _shared_nodes(speakers: Speakers, groups: Sequence[tuple[str, ...]], repairs: Sequence[int]) -> list[Verdict]:
+def _shared_nodes(speakers: Speakers, tables: _Tables, repairs: Sequence[int]) -> list[Verdict]:
     out: list[Verdict] = []
     last: dict[str, Verdict] = {}
+    touched = {tables.group_of[finding] for finding in speakers.changed if finding in tables.group_of}
     for r in range(len(speakers.rounds)):
-        for verdict in speakers.shared(r, groups):
+        for verdict in speakers.shared(r, tables.shared, touched):
             before = last.get(verdict.finding)
             if before is not None:
                 if verdict.finding in COMPLAINT:
@@ -171,15 +181,26 @@ def _links(
     speakers: Speakers, causes: Sequence[Cause], nodes: Sequence[Verdict], gone_from: Mapping[str, int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return links [n, 2, m], leaks [m] and which findings are present [m]."""
-    links = np.empty((len(causes), 2, len(nodes)))
-    leaks, present = np.empty(len(nodes)), np.empty(len(nodes), dtype=np.bool_)
+    memory = speakers.memory
     gone = np.array([np.inf if gone_from[c.id] is None else gone_from[c.id] for c in causes], dtype=float)
-    for j, node in enumerate(nodes):
-        links[:, :, j], leaks[j], present[j] = speakers.memory.of(
-            ("links", node.finding, node.round),
-            node,
-            lambda n=node: _links_of(speakers.knowledge, n, gone),  # type: ignore[misc]
-        )
+    held = memory.linked or Linked((), {}, np.empty((len(causes), 2, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
+    places: list[int] = []
+    made: list[tuple[np.ndarray, float, bool]] = []
+    for node in nodes:
+        place = held.at.get(id(node))
+        if place is None:
+            place = len(held.leaks) + len(made)
+            made.append(_links_of(speakers.knowledge, node, gone))
+        places.append(place)
+    links, leaks, present = held.links, held.leaks, held.present
+    if made:
+        links = np.concatenate([links, np.stack([m[0] for m in made], axis=2)], axis=2)
+        leaks = np.concatenate([leaks, [m[1] for m in made]])
+        present = np.concatenate([present, [m[2] for m in made]])
+    links, leaks, present = links[:, :, places], leaks[places], present[places]
+    if memory.linked is None:
+        at = {id(node): place for place, node in enumerate(nodes)}
+        memory.linked = Linked(tuple(nodes), at, links, leaks, present)
     return links, leaks, present
 
 

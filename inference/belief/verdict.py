@@ -3,9 +3,10 @@ group of findings that come from one instrument or one underlying state."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import log10
+from operator import attrgetter
 from typing import TypeVar
 
 import numpy as np
@@ -122,6 +123,17 @@ class Alone:
     applies: bool = True  # False: the vehicle's kind of filter cannot have it
 
 
+@dataclass(frozen=True)
+class Linked:
+    """The columns of a net, one for each of ``nodes``; ``at``: by the identity of a verdict, its column."""
+
+    nodes: tuple[Verdict, ...]
+    at: Mapping[int, int]
+    links: np.ndarray
+    leaks: np.ndarray
+    present: np.ndarray
+
+
 class Memory:
     """What was made of the findings first gathered, those of a case as it stands, for the changes of that case.
 
@@ -133,6 +145,7 @@ class Memory:
         self.rounds: Sequence[Findings] | None = None
         self.alone: dict[str, Alone] = {}
         self.spoken: list[list[Verdict | None]] = []  # by round and group of shared findings
+        self.linked: Linked | None = None
         self._first: dict[object, tuple[object, object]] = {}
         self._last: dict[object, tuple[object, object]] = {}
 
@@ -150,21 +163,28 @@ class Memory:
 class Speakers:
     """The verdicts of all rounds, one for each group of findings.
 
-    ``changed`` names the findings that are not, in some round, the very ones first gathered with this memory.
+    ``changed`` names the findings that differ, in some round, from those first gathered with this memory; where it is
+    not told, they are those that are not the very same objects.
     """
 
-    def __init__(self, knowledge: Knowledge, rounds: Sequence[Findings], memory: Memory) -> None:
+    def __init__(
+        self, knowledge: Knowledge, rounds: Sequence[Findings], memory: Memory, changed: Collection[str] | None = None
+    ) -> None:
         self.knowledge, self.rounds, self.memory = knowledge, rounds, memory
         first = memory.rounds
         if first is None:
             first = memory.rounds = rounds
-        self.changed = {
-            name
-            for now, then in zip(rounds, first, strict=True)
-            if now is not then
-            for name, result in now.items()
-            if result is not then.get(name)
-        }
+        self.changed: Collection[str] = (
+            changed
+            if changed is not None
+            else {
+                name
+                for now, then in zip(rounds, first, strict=True)
+                if now is not then
+                for name, result in now.items()
+                if result is not then.get(name)
+            }
+        )
 
     def verdict(self, finding: str, round_index: int) -> Verdict | None:
         """Return what a round says of a finding; None where it says nothing."""
@@ -178,16 +198,15 @@ class Speakers:
         chosen = [v for members in groups if (v := self._of_group(round_index, members)) is not None]
         return sorted(chosen, key=lambda v: v.finding)
 
-    def shared(self, round_index: int, groups: Sequence[tuple[str, ...]]) -> list[Verdict]:
-        """Return :meth:`of_round` of all shared findings; a group of which nothing changed speaks as it did."""
+    def shared(self, round_index: int, groups: Sequence[tuple[str, ...]], touched: Collection[int]) -> list[Verdict]:
+        """Return :meth:`of_round` of all shared findings; a group that is not ``touched`` speaks as it did."""
         spoken = self.memory.spoken
         if round_index == len(spoken):
             spoken.append([self._of_group(round_index, members) for members in groups])
-        chosen = [
-            before if self.changed.isdisjoint(members) else self._of_group(round_index, members)
-            for members, before in zip(groups, spoken[round_index], strict=True)
-        ]
-        return sorted((v for v in chosen if v is not None), key=lambda v: v.finding)
+        chosen = list(spoken[round_index])
+        for place in touched:
+            chosen[place] = self._of_group(round_index, groups[place])
+        return sorted((v for v in chosen if v is not None), key=attrgetter("finding"))
 
     def _of_group(self, round_index: int, members: tuple[str, ...]) -> Verdict | None:
         """Return the verdict that speaks for a group.

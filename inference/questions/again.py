@@ -21,8 +21,8 @@ from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, gate_of, judge_case, levels_now, program_of
 from inference.engine.verdicts import FindingResult, states_of
-from inference.facts import round_facts
-from inference.questions.redo import Stand, redo
+from inference.facts import round_facts, told_now
+from inference.questions.redo import Moved, Stand, redo, with_moved
 from inference.result import CauseResult, GateResult
 from inference.standing import standing
 from inference.steps import Journal
@@ -30,7 +30,6 @@ from inference.values import STATE_WORDS, Value, Word
 from kb.model import Knowledge
 
 Facts = Mapping[str, Value]
-Moved = dict[str, Value | None]
 
 
 @dataclass(frozen=True)
@@ -133,25 +132,31 @@ class Again:
         knowledge = self.knowledge
         names = [names_moved(old, new) for old, new in zip(self.case.rounds, case.rounds, strict=True)]
         derived = derive(case, knowledge, self._journal, frozenset().union(*names))
-        facts = round_facts(case, knowledge, derived, origins=False, carried=True).slots
-        moved = [self._moved(case, place, names[place], facts[place], derived[place]) for place in range(len(facts))]
+        moved, facts = self._moved(case, names, derived)
         redone = [redo(stand, now) for stand, now in zip(self._found, moved, strict=True)]
         findings = tuple(r.findings for r in redone)
         evidence = None
         if not all(self.heard.isdisjoint(r.changed) for r in redone):
-            evidence = evidence_from(case, knowledge, findings, self._memory)
+            changed = frozenset().union(*(r.changed for r in redone))
+            evidence = evidence_from(case, knowledge, findings, self._memory, changed)
         return _Heard(case, tuple(facts), tuple(derived), findings, evidence, moved[-1], redone[-1].changed)
 
     def _moved(
-        self, case: Case, place: int, names: Collection[str], facts: Facts, derived: Mapping[str, DerivedReading]
-    ) -> Moved:
-        """Return the new values of all facts of a round that may differ from the case as it stands."""
+        self, case: Case, names: Sequence[Collection[str]], derived: Sequence[Mapping[str, DerivedReading]]
+    ) -> tuple[list[Moved], list[dict[str, Value]]]:
+        """Return, by round, the new values of all facts that may have moved, and all its facts."""
         base = self.base
-        before, after = base.derived[place], derived
-        slots = {*names, *OF_THE_ROUND, *(s for s in {*before, *after} if before.get(s) is not after.get(s))}
-        if case.rounds[place].codes != self.case.rounds[place].codes:
-            slots |= facts.keys() | base.facts[place].keys()
-        return {slot: facts.get(slot) for slot in slots}
+        if any(new.codes != old.codes for new, old in zip(case.rounds, self.case.rounds, strict=True)):
+            full = round_facts(case, self.knowledge, derived, origins=False).slots
+            both = zip(full, base.facts, strict=True)
+            return [{slot: now.get(slot) for slot in now.keys() | was.keys()} for now, was in both], full
+        moved: list[Moved] = []
+        for round_, here, now, was in zip(case.rounds, names, derived, base.derived, strict=True):
+            told = told_now(case, round_, here)
+            told |= dict.fromkeys(was.keys() - now.keys())
+            told |= {slot: reading.spread for slot, reading in now.items() if reading is not was.get(slot)}
+            moved.append(told)
+        return moved, [with_moved(facts, told) for facts, told in zip(base.facts, moved, strict=True)]
 
     def _decide(
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
@@ -195,8 +200,6 @@ _OF_CASE = attrgetter(*(f.name for f in fields(Case) if f.name not in _MOVES))
 _OF_ROUND = attrgetter(*(f.name for f in fields(Round) if f.name not in _MOVES_IN_ROUND))
 
 
-# facts of a round that hang on its answers, codes or history
-OF_THE_ROUND = ("codes_read", "codes_fresh", "codes_unnamed", "filter_replaced", "history.filter_replaced")
 _MAPPINGS = ("readings", "usage", "answers", "carried_readings", "carried_answers")
 
 

@@ -17,6 +17,18 @@ from inference.values import STATE_WORDS, FindingState, Spread, Value
 
 Facts = Mapping[str, Value]
 Findings = Mapping[str, FindingResult]
+Moved = dict[str, Value | None]  # new values by slot; None: not known any more
+
+
+def with_moved(facts: Facts, moved: Moved) -> dict[str, Value]:
+    """Return all facts after some have moved."""
+    out = dict(facts)
+    for slot, value in moved.items():
+        if value is None:
+            out.pop(slot, None)
+        else:
+            out[slot] = value
+    return out
 
 
 class Reach:
@@ -52,7 +64,7 @@ class Stand:
         known = self.known = {**facts, **self.states}
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
 
-    def moved(self, now: Mapping[str, Value | None]) -> dict[str, Value | None]:
+    def moved(self, now: Moved) -> Moved:
         """Return those of ``now`` that the stage reads and that differ from what it stands on; None: not known."""
         own, known, read = self.findings, self.known, self.stage.by_slot
         return {
@@ -70,7 +82,7 @@ class Redone:
     changed: frozenset[str] = frozenset()
 
 
-def redo(stand: Stand, now: Mapping[str, Value | None]) -> Redone:
+def redo(stand: Stand, now: Moved) -> Redone:
     """Return the findings of a stage on new facts.
 
     Parameters
@@ -88,12 +100,7 @@ def redo(stand: Stand, now: Mapping[str, Value | None]) -> Redone:
     stage = stand.stage
     reach = reach_of(stage)
     out = dict(stand.findings)
-    known = dict(stand.known)
-    for slot, value in moved.items():
-        if value is None:
-            del known[slot]
-        else:
-            known[slot] = value
+    known = with_moved(stand.known, moved)
     new_outcomes: dict[int, bool | None] = {}
 
     def take(slot: str) -> set[str]:
