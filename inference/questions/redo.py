@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from inference.engine.program import SERVES, Stage, Way
 from inference.engine.run import STANDS_FOR, spread_chance, vote
-from inference.engine.verdicts import FindingResult, Leaning, Side, Vote, states_of
-from inference.values import STATE_WORDS, FindingState, Spread, Value
+from inference.engine.verdicts import FindingResult, Leaning, Vote, states_of
+from inference.values import STATE_WORDS, Spread, Value
 
 Facts = Mapping[str, Value]
 Findings = Mapping[str, FindingResult]
@@ -31,12 +31,23 @@ def with_moved(facts: Facts, moved: Moved) -> dict[str, Value]:
     return out
 
 
+_STATE_OF = {frozenset(sides): state for state, sides in STANDS_FOR.items()}
+
+
 class Reach:
-    """Which findings each slot can touch at first hand, and the ways that conclude each finding."""
+    """Which findings each slot can touch at first hand, the ways that conclude each finding, what each way needs.
+
+    ``needs``: by way its literals, each with the outcomes that serve it and its slot.
+    """
 
     def __init__(self, stage: Stage) -> None:
         self.ways: dict[str, tuple[int, ...]] = {}
         self.touched: dict[str, set[str]] = {}
+        self.literals = [tuple(need.literal for need in way.needs) for way in stage.ways]
+        self.needs = [
+            tuple((need.literal, SERVES[need.part], stage.literals[need.literal].slot) for need in way.needs)
+            for way in stage.ways
+        ]
         for w, way in enumerate(stage.ways):
             finding = stage.rules[way.rule].then.finding
             if finding is None:
@@ -57,12 +68,15 @@ def reach_of(stage: Stage) -> Reach:
 
 
 class Stand:
-    """One stage as it stands on some facts: its findings, their states as facts, the outcome of every literal."""
+    """One stage as it stands on some facts: its findings, their states as facts, the outcome of every literal, and by
+    rule and number of the way every vote.
+    """
 
     def __init__(self, stage: Stage, facts: Facts, findings: Findings) -> None:
         self.stage, self.findings, self.states = stage, findings, states_of(findings)
         known = self.known = {**facts, **self.states}
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
+        self.votes = {(vote.rule, vote.way): vote for found in findings.values() for vote in found.votes}
 
     def moved(self, now: Moved) -> Moved:
         """Return those of ``now`` that the stage reads and that differ from what it stands on; None: not known."""
@@ -114,7 +128,7 @@ def redo(stand: Stand, now: Moved) -> Redone:
         for finding in level:
             if finding not in waiting:
                 continue
-            new = _finding(stand, reach.ways[finding], known, new_outcomes)
+            new = _finding(stand, reach, reach.ways[finding], known, new_outcomes)
             if new.state != out[finding].state:
                 known[finding] = STATE_WORDS[new.state]
                 waiting |= take(finding)
@@ -125,22 +139,26 @@ def redo(stand: Stand, now: Moved) -> Redone:
 
 
 def _finding(
-    stand: Stand, ways: Collection[int], known: Facts, new_outcomes: Mapping[int, bool | None]
+    stand: Stand, reach: Reach, ways: Collection[int], known: Facts, new_outcomes: Mapping[int, bool | None]
 ) -> FindingResult:
     stage, old_outcomes = stand.stage, stand.outcomes
     votes: list[Vote] = []
     leanings: dict[str, Leaning] = {}
     quiet: list[Way] = []
     spoke: set[str] = set()
+    moved = new_outcomes.keys()
     for w in ways:
         way = stage.ways[w]
+        if moved.isdisjoint(reach.literals[w]) and (before := stand.votes.get((way.rule, way.number))) is not None:
+            votes.append(before)
+            spoke.add(way.rule)
+            continue
         met, doubted = True, False
-        for need in way.needs:
-            i = need.literal
+        for i, serves, slot in reach.needs[w]:
             outcome = new_outcomes[i] if i in new_outcomes else old_outcomes[i]
-            doubt = outcome is None and isinstance(known.get(stage.literals[i].slot), Spread)
+            doubt = outcome is None and isinstance(known.get(slot), Spread)
             doubted |= doubt
-            if outcome not in SERVES[need.part]:
+            if outcome not in serves:
                 met = False
                 if not doubt:
                     break
@@ -157,9 +175,5 @@ def _finding(
         if way.rule not in leanings or likely > leanings[way.rule].chance:
             then = stage.rules[way.rule].then
             leanings[way.rule] = Leaning(way.rule, way.number, then.state, then.trust, likely)
-    sides: set[Side] = {v.state for v in votes}
-    return FindingResult(_state(sides), tuple(votes), tuple(leanings[r] for r in sorted(leanings)))
-
-
-def _state(sides: set[Side]) -> FindingState:
-    return next(state for state, stands in STANDS_FOR.items() if set(stands) == sides)
+    state = _STATE_OF[frozenset(v.state for v in votes)]
+    return FindingResult(state, tuple(votes), tuple(leanings[r] for r in sorted(leanings)))
