@@ -211,14 +211,16 @@ class Speakers:
     def _of_group(self, round_index: int, members: tuple[str, ...]) -> Verdict | None:
         """Return the verdict that speaks for a group.
 
-        The most specific firm one that holds, else the firmest that holds, else the most specific that fails: a
-        leaning must not silence what was plainly seen.
+        Of those that hold the most specific firm one, where one stands plainly seen before one that is leant to; else
+        the firmest that holds, else the most specific that fails.
         """
         found = [v for name in members if (v := self.verdict(name, round_index)) is not None]
         return max(found, key=self._speaks_first) if len(found) > 1 else found[0] if found else None
 
-    def _speaks_first(self, v: Verdict) -> tuple[bool, bool, int, float, str]:
-        return v.holds, v.holds and v.trust >= FIRM, self.knowledge.findings[v.finding].rank, v.trust, v.finding
+    def _speaks_first(self, v: Verdict) -> tuple[bool, bool, bool, int, float, str]:
+        firm = v.holds and v.trust >= FIRM
+        seen = firm and self.rounds[v.round][v.finding].state == "holds"
+        return v.holds, seen, firm, self.knowledge.findings[v.finding].rank, v.trust, v.finding
 
 
 def in_groups(knowledge: Knowledge, findings: set[str]) -> tuple[tuple[str, ...], ...]:

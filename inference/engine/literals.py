@@ -132,8 +132,10 @@ def chance(parts: Iterable[tuple[Literal, bool]], value: Spread) -> float:
     """Return the probability [-] that the quantity meets every part at once, kept within 0.005 and 0.995.
 
     ``parts`` are literals on one slot, each with whether it is to be met or not; their ranges are
-    intersected, since two limits on one quantity are not independent.
+    intersected, since two limits on one quantity are not independent. A quantity without width meets them or not.
     """
+    if value.low == value.high:
+        return 0.995 if all(literal.test(value) is wanted for literal, wanted in parts) else 0.005
     left = [(-INF, INF)]
     for literal, wanted in parts:
         left = [(max(a, c), min(b, d)) for a, b in left for c, d in literal.region(wanted) if max(a, c) < min(b, d)]

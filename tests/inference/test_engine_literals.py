@@ -180,3 +180,15 @@ def test_chance_of_a_sample_is_the_share_that_meets_the_condition() -> None:
     within = compile_test(condition(reading="d1", between=["2.5", "3.5"]), unit_of)
     share = sum(2.5 < x <= 3.5 for x in sample) / len(sample)
     assert chance([(within, True)], spread) == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("comparison", "limit", "wanted"),
+    [("at_least", "2", True), ("above", "2", False), ("at_most", "2", True), ("below", "2", False), ("above", "1", True)],
+)
+def test_a_quantity_without_width_meets_a_limit_or_does_not(comparison: str, limit: str, wanted: bool) -> None:
+    literal = compile_test(condition(reading="d1", **{comparison: limit}), unit_of)
+    exact = Spread(2.0, 2.0, 2.0)
+    assert literal.test(exact) is wanted
+    assert chance([(literal, True)], exact) == (0.995 if wanted else 0.005)
+    assert chance([(literal, False)], exact) == (0.005 if wanted else 0.995)
