@@ -184,7 +184,13 @@ def test_chance_of_a_sample_is_the_share_that_meets_the_condition() -> None:
 
 @pytest.mark.parametrize(
     ("comparison", "limit", "wanted"),
-    [("at_least", "2", True), ("above", "2", False), ("at_most", "2", True), ("below", "2", False), ("above", "1", True)],
+    [
+        ("at_least", "2", True),
+        ("above", "2", False),
+        ("at_most", "2", True),
+        ("below", "2", False),
+        ("above", "1", True),
+    ],
 )
 def test_a_quantity_without_width_meets_a_limit_or_does_not(comparison: str, limit: str, wanted: bool) -> None:
     literal = compile_test(condition(reading="d1", **{comparison: limit}), unit_of)

@@ -25,7 +25,8 @@ def _leant_to(trust: float, chance: float) -> FindingResult:
 
 def test_the_group_is_one_of_the_knowledge(knowledge: Knowledge) -> None:
     high, low = (knowledge.findings[name] for name in GROUP)
-    assert high.group == low.group == "coolant_sensor" and high.rank > low.rank
+    assert high.group == low.group == "coolant_sensor"
+    assert high.rank > low.rank
 
 
 def test_the_more_telling_of_two_plainly_seen_speaks(knowledge: Knowledge) -> None:
@@ -35,7 +36,8 @@ def test_the_more_telling_of_two_plainly_seen_speaks(knowledge: Knowledge) -> No
 def test_what_is_plainly_seen_is_not_silenced_by_what_is_leant_to(knowledge: Knowledge) -> None:
     leant = _leant_to(0.95, 0.9)
     alone = _speaks(knowledge, coolant_disagrees_cold=leant)
-    assert alone.holds and alone.trust >= FIRM  # as firm as can be, and yet not seen
+    assert alone.holds
+    assert alone.trust >= FIRM
     assert _speaks(knowledge, coolant_disagrees_cold=leant, coolant_sensor_code=_seen(0.95)).finding == GROUP[1]
 
 
