@@ -23,10 +23,13 @@ def carry_forward(case: Case, knowledge: Knowledge) -> Case:
     rounds: list[Round] = []
     for written in case.rounds:
         rounds.append(_carried_into(case, knowledge, rounds[-1], written) if rounds else _bare(written))
-    return replace(case, rounds=tuple(rounds))
+    same = all(new is old for new, old in zip(rounds, case.rounds, strict=True))
+    return case if same else replace(case, rounds=tuple(rounds))
 
 
 def _bare(round_: Round) -> Round:
+    if not (round_.carried_readings or round_.carried_answers or round_.taken):
+        return round_
     return replace(round_, carried_readings={}, carried_answers={}, taken={})
 
 

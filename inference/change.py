@@ -36,14 +36,14 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
     """
     fields = Fields(Document(where, None, {"": 0}))
     round_ = case.rounds[index]
-    usage = dict(case.usage)
+    usage = case.usage
     readings, answers = dict(round_.readings), dict(round_.answers)
     codes = round_.codes
     for slot, value in new.items():
         name, _, condition = slot.partition(".")
         reading = knowledge.readings.get(name)
         if reading is not None and reading.group == "usage" and not condition:
-            usage |= read_usage(fields, where, {name: value}, knowledge)
+            usage = {**usage, **read_usage(fields, where, {name: value}, knowledge)}
         elif reading is not None:
             readings |= read_readings(fields, where, {name: {condition: value} if condition else value}, knowledge)
         elif slot in knowledge.questions:
@@ -95,5 +95,6 @@ def slots_that_change(knowledge: Knowledge) -> list[str]:
 
 def _with(case: Case, usage: Mapping[str, Any], rounds: tuple[Round, ...], knowledge: Knowledge) -> Case:
     by_index = {r.index: r for r in rounds}
-    new = tuple(replace(by_index.get(r.index, r), usage=usage) for r in case.rounds)
+    written = (by_index.get(r.index, r) for r in case.rounds)
+    new = tuple(r if r.usage is usage else replace(r, usage=usage) for r in written)
     return carry_forward(replace(case, usage=usage, rounds=new), knowledge)
