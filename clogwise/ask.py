@@ -92,13 +92,14 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
 
     Example: clogwise tipping cases/school-run.yaml
     """
+    from clogwise.cores import over_the_cores
     from explain import tippingview
     from inference.questions.again import Again
     from inference.questions.tipping import tipping as ask
 
     knowledge, read = _read(case)
     again = Again(read, knowledge)
-    answer = tippingview.answer(knowledge, again.base, ask(read, knowledge, again))
+    answer = tippingview.answer(knowledge, again.base, ask(read, knowledge, again, over_the_cores))
     if json:
         return _dump(answer)
     tippingview.show(answer, _console(), everything=all)

@@ -11,10 +11,10 @@ what they want is judged together.
 from __future__ import annotations
 
 import math
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, Protocol, TypeVar
 
 from inference.belief.judge import POSSIBLE
 from inference.case import Case, Round
@@ -33,6 +33,7 @@ HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figure
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 Outcome = tuple[Decision, str | None]
 Wanted = list[Case | None]  # variations to be judged; None: a figure or word that cannot be
+T = TypeVar("T")
 Search = Generator[Wanted, list[Outcome | None], list["Turn"]]
 
 
@@ -87,15 +88,37 @@ def outcome_of(standing: Standing) -> Outcome:
     return standing.gate.decision, top.id if top.probability >= POSSIBLE else None
 
 
-def tipping(case: Case, knowledge: Knowledge, again: Again | None = None) -> Tipping:
-    """Find every single fact that would turn the answer; see the module for how."""
+class Shares(Protocol):
+    """Has a work done in shares: each call gets the places of its share out of ``count``; gives what each returned."""
+
+    def __call__(self, work: Callable[[range], T], count: int) -> list[T]: ...
+
+
+def undivided(work: Callable[[range], T], count: int) -> list[T]:
+    """Do the work in one share."""
+    return [work(range(count))]
+
+
+def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares: Shares = undivided) -> Tipping:
+    """Find every single fact that would turn the answer; see the module for how.
+
+    ``shares`` may spread the searches over the processor's cores; what they find is the same.
+    """
     search = _Search(again or Again(case, knowledge))
     asked = open_facts(knowledge, search.again.base, case)
     searches = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
     searches += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
-    turns = [turn for found in search.side_by_side(searches) for turn in found]
+
+    def found(places: range) -> tuple[dict[int, list[Turn]], int]:
+        before = search.tried
+        turns = search.side_by_side([searches[place] for place in places])
+        return dict(zip(places, turns, strict=True)), search.tried - before
+
+    told = shares(found, len(searches))
+    by_place = {place: some for part, _ in told for place, some in part.items()}
+    turns = [turn for place in sorted(by_place) for turn in by_place[place]]
     turns.sort(key=lambda t: (not t.given, t.errors if t.errors is not None else math.inf, t.slot, str(t.at)))
-    return Tipping(*search.base, tuple(turns), asked, search.tried)
+    return Tipping(*search.base, tuple(turns), asked, sum(tried for _, tried in told))
 
 
 def _facts(case: Case) -> Iterator[tuple[str, Round]]:
