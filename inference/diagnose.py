@@ -24,6 +24,7 @@ from inference.gate import decide
 from inference.nexttest import next_tests, open_findings, shared_and_open
 from inference.result import CauseResult, GateResult, Result, RoundResult
 from inference.standing import Stood, rests_on, standing
+from inference.values import Level
 from inference.work import order_of_work
 from kb.model import Knowledge
 from kb.slots import Slots
@@ -99,7 +100,7 @@ class Judged:
     gate: GateResult
 
 
-def levels_now(causes: Sequence[CauseResult]) -> dict[str, str]:
+def levels_now(causes: Sequence[CauseResult]) -> dict[str, Level]:
     """Return what is there now, for the rules that read causes: what was repaired neither warns nor holds a burn."""
     return {c.id: c.level if c.state == "present" else "ruled out" for c in causes}
 

@@ -184,7 +184,7 @@ class Journal:
 
     def take(self, work: Step, sheet: Sheet, args: tuple[Any, ...]) -> Any:
         """Take a step, or answer it from its record."""
-        key = (work, sheet.round.index, *map(_label, args))
+        key = (work, sheet.round.index, *map(_label, args)) if args else (work, sheet.round.index)
         if self._open:
             record = self.taken(key, work, sheet, args)
             self._open[-1].reads.append(record)
@@ -268,6 +268,8 @@ def _label(arg: object) -> object:
 
 
 def _alike(one: Sequence[Any], other: Sequence[Any]) -> bool:
+    if one is other:  # mostly: no arguments at all
+        return True
     if len(one) != len(other):
         return False
     for a, b in zip(one, other, strict=True):

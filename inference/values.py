@@ -55,4 +55,5 @@ class Word:
 
 
 Value = Number | Spread | Word
+LEVEL_WORDS = {level: Word(level) for level in LEVELS}
 STATE_WORDS: dict[FindingState, Word] = {state: Word(state) for state in get_args(FindingState)}

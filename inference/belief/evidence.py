@@ -159,10 +159,10 @@ def _prior(cause: Cause, gone_from: int | None, named: bool) -> list[float]:
 
 
 def _shared_nodes(speakers: Speakers, tables: _Tables, repairs: Sequence[int]) -> list[Verdict]:
-    out: list[Verdict] = []
-    last: dict[str, Verdict] = {}
     touched = {tables.group_of[finding] for finding in speakers.changed if finding in tables.group_of}
-    for r in range(len(speakers.rounds)):
+    out = speakers.shared(0, tables.shared, touched)
+    last = {verdict.finding: verdict for verdict in out}
+    for r in range(1, len(speakers.rounds)):
         for verdict in speakers.shared(r, tables.shared, touched):
             before = last.get(verdict.finding)
             if before is not None:

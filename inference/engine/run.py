@@ -12,7 +12,7 @@ from typing import Literal
 from inference.engine.literals import chance
 from inference.engine.program import Need, Program, RuleError, Stage, StageName, Way
 from inference.engine.verdicts import FindingResult, Leaning, Side, Verdicts, Vote
-from inference.values import Z10, FindingState, Number, Spread, Value, Word
+from inference.values import LEVEL_WORDS, Z10, FindingState, Level, Number, Spread, Value, Word
 
 Facts = Mapping[str, Value]
 # Each state of a finding, and the votes for which it stands when the facts give it.
@@ -28,7 +28,7 @@ def run(
     program: Program,
     facts: Facts,
     stage: StageName,
-    levels: Mapping[str, str] | None = None,
+    levels: Mapping[str, Level] | None = None,
     matcher: Literal["counting", "rete"] = "counting",
 ) -> Verdicts:
     """Run one stage of the rules.
@@ -47,7 +47,7 @@ def run(
     from inference.engine import adapter  # experta costs a tenth of a second to import
 
     part = program.stage(stage)
-    known: dict[str, Value] = {**facts, **{cause: Word(level) for cause, level in (levels or {}).items()}}
+    known: dict[str, Value] = {**facts, **{cause: LEVEL_WORDS[level] for cause, level in (levels or {}).items()}}
     given = {finding: _state(finding, known[finding]) for finding in part.findings if finding in known}
     later = {finding for level in part.levels for finding in level}
     add = adapter.open_engine(part, matcher)

@@ -26,7 +26,7 @@ from inference.questions.redo import Moved, Stand, redo, with_moved
 from inference.result import CauseResult, GateResult
 from inference.standing import standing
 from inference.steps import Journal
-from inference.values import STATE_WORDS, Value, Word
+from inference.values import LEVEL_WORDS, STATE_WORDS, Value
 from kb.model import Knowledge
 
 Facts = Mapping[str, Value]
@@ -92,7 +92,7 @@ class Again:
         self.base = base = replace(judged, derived=derived, facts=facts)
         self._found = [Stand(self.program.find, *stood) for stood in zip(facts, base.findings, strict=True)]
         stood = standing(case, knowledge, self.program.find, facts, base.findings)
-        levels: Facts = {cause: Word(level) for cause, level in levels_now(base.causes).items()}
+        levels: Facts = {cause: LEVEL_WORDS[level] for cause, level in levels_now(base.causes).items()}
         before = {**facts[-1], **states_of(stood.findings), **levels}
         self._decided = Stand(self.program.decide, before, base.decided)
         many = len(case.rounds) > 1  # then findings of earlier rounds may stand for the decision
@@ -164,7 +164,7 @@ class Again:
         stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
         now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed, *self._lasting)}}
         if causes is not self.base.causes:
-            now |= {cause: Word(level) for cause, level in levels_now(causes).items()}
+            now |= {cause: LEVEL_WORDS[level] for cause, level in levels_now(causes).items()}
         decided = redo(self._decided, now).findings
         gate = gate_of(self.knowledge, stood, decided, causes)
         return Standing(

@@ -15,7 +15,7 @@ from inference.diagnose import program_of
 from inference.engine.verdicts import Fired, Verdicts
 from inference.questions.again import Standing
 from inference.result import Result
-from inference.values import Number, Value, Word
+from inference.values import LEVEL_WORDS, Number, Value, Word
 from kb.model import Knowledge
 from kb.slots import ROLE_GROUPS
 
@@ -95,7 +95,7 @@ class Proof:
             return Node(slot, self.index, "finding" if ordered else "not known", state, tuple(ordered), (), height)
         if slot in k.causes:
             level = next((c.level for c in self.result.causes if c.id == slot), None)
-            return Node(slot, self.index, "cause", Word(level) if level else None)
+            return Node(slot, self.index, "cause", LEVEL_WORDS[level] if level else None)
         if slot in self.round.derived:
             inputs = tuple(s for s in self.round.derived[slot].inputs if s != slot)
             height = 1 + max((self.node(s).height for s in inputs), default=0)

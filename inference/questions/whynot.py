@@ -23,7 +23,7 @@ from inference.engine.verdicts import FindingResult, Side
 from inference.questions.ground import facts_behind
 from inference.questions.instrument import spread_error
 from inference.result import CauseResult, Decision, GateReason, Result, Weight
-from inference.values import Value, Word
+from inference.values import LEVEL_WORDS, Value, Word
 from kb.model import Knowledge
 
 RIVALS = 3  # causes looked at as what might explain a cause away
@@ -130,7 +130,7 @@ class WhyNot:
         self.facts: dict[str, Value] = {
             **latest.facts,
             **{f: Word(r.state) for f, r in self.states.items()},
-            **{c: Word(level) for c, level in levels_now(result.causes).items()},
+            **{c: LEVEL_WORDS[level] for c, level in levels_now(result.causes).items()},
         }
 
     def finding(self, finding: str, wanted: Side | None = None) -> WhyNotFinding:
