@@ -5,16 +5,18 @@ Run it with ``python -m bench.questions``. Times depend on the machine; the rati
 
 from __future__ import annotations
 
+import os
 import statistics
 import time
 from collections.abc import Callable
 from pathlib import Path
 
+from clogwise.cores import over_the_cores
 from inference.change import changed
 from inference.diagnose import diagnose, judge_case
 from inference.questions.again import Again
 from inference.questions.least import least_proof
-from inference.questions.tipping import tipping
+from inference.questions.tipping import tipping, undivided
 from inference.questions.whatif import whatif
 from inference.read_case import read_case
 from kb.faults import Faults
@@ -60,6 +62,10 @@ def measure() -> dict[str, list[float]]:
         for name, (ask, turns) in questions.items():
             out.setdefault(name, []).append(milliseconds(ask, turns))
         out.setdefault("variations", []).append(float(tipping(case, knowledge, again).tried))
+        for name, shares in (("one core", undivided), ("all cores", over_the_cores)):
+            began = time.perf_counter()
+            tipping(case, knowledge, again, shares)
+            out.setdefault(name, []).append(1e3 * (time.perf_counter() - began))
     return out
 
 
@@ -76,6 +82,9 @@ def main() -> bool:
     print(f"  one change judged again: {quick:.1f} times as fast as anew")
     print(f"  tipping judges {middle['variations']:.0f} variations, {one:.1f} ms each,", end=" ")
     print(f"which is {middle['judged anew'] / one:.1f} times as fast as judging each anew")
+    gain = statistics.median(a / b for a, b in zip(found["one core"], found["all cores"], strict=True))
+    print(f"  tipping by the clock: {middle['one core']:.0f} ms on one core, {middle['all cores']:.0f} ms", end=" ")
+    print(f"on {os.cpu_count()} ({gain:.2f} times as fast)")
     return quick > 1.0
 
 

@@ -30,6 +30,7 @@ from kb.units import number
 FINE, FINE_SHARE = 0.25, 0.05  # a smooth turn is narrowed down to so many errors, or this share of its distance
 GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
+AT_ONCE = 2  # so few limits are looked at together, more by halving
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 Outcome = tuple[Decision, str | None]
 Wanted = list[Case | None]  # variations to be judged; None: a figure or word that cannot be
@@ -282,6 +283,8 @@ class _Number:
             jumps += [*(None for _ in before), limit]
         places.append(other)
         jumps.append(None)
+        if len(crossed) <= AT_ONCE:
+            yield from self._judged(*places[1:-1], *crossed)
         here, there = 0, len(jumps)  # the last place that stands and the first that has turned
         while there - here > 1:
             middle = (here + there) // 2
