@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+from statistics import NormalDist
+
 import numpy as np
 
 from inference.physics.calibration import Parameter
+from inference.physics.sampling import vehicle
 from inference.physics.usage import FUEL_USE, fuel_use
 from inference.physics.valid import Array, Numeric, valid
 
@@ -63,6 +67,21 @@ def ash_rate(oil_use: Numeric, sulphated_ash: Numeric) -> Numeric:
     0.68
     """
     return oil_use * OIL_DENSITY * sulphated_ash
+
+
+def over_the_life(oil_use: Array) -> Array:
+    """Return the mean oil use over a filter's life [m^3/m] where the engine now burns more than a sound one.
+
+    ``oil_use`` is what it burns now, as a sample [m^3/m]. Nothing is known of when the use rose, so all times are
+    alike: the mean lies anywhere from the most of a sound engine to what it burns now.
+    """
+    most = OIL_USE.high
+    return np.asarray(np.minimum(oil_use, most) + _since() * np.maximum(oil_use - most, 0.0))
+
+
+@lru_cache(maxsize=1)
+def _since() -> Array:
+    return np.array([NormalDist().cdf(z) for z in vehicle("ash_distance").tolist()])
 
 
 @valid(not_negative=("fuel", "metal"), fuel=(10e-6, 200e-6, "kg/m"), metal=(0.0, 50e-6, "1"))

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from inference.derive import DerivedReading
 from tests.inference.physics_fakes import FakeEvent, derived
 
 READ = {"gauge_pressure.fast_idle": 60.0, "air_mass_flow.fast_idle": 39.0}
@@ -56,6 +57,24 @@ def test_ash_by_hand() -> None:
     found = derived(read, odometer=150_000.0, fitted_at_km=0.0, volume_l=2.5)
     assert found["oil_ash_rate"].spread.mid == pytest.approx(0.68, rel=0.02)
     assert found["ash_load"].spread.mid == pytest.approx(0.68 * 150 * 0.7 / 2.5, rel=0.07)
+
+
+def test_a_high_oil_use_may_be_new_so_it_never_excuses_the_soot() -> None:
+    """By hand: 1.0 l/1000 km now and 0.15 before, half the life each at the middle, is 0.575; ends near both."""
+
+    def found(used: float) -> dict[str, DerivedReading]:
+        read = READ | {"oil_consumption": used, "oil_sulphated_ash": 0.8}
+        return derived(read, odometer=100_000.0, fitted_at_km=0.0, volume_l=2.5)
+
+    sound, high = found(0.15), found(1.0)
+    per_litre = 0.68 * 100 * 0.7 / 2.5 / 0.1  # g/l of ash for each l/1000 km, with 0.7 of it kept
+    assert high["ash_load"].spread.mid == pytest.approx(0.575 * per_litre, rel=0.15)
+    assert high["ash_load"].spread.low < 0.3 * per_litre
+    assert high["ash_load"].spread.high > 0.8 * per_litre
+    assert high["oil_ash_rate"].spread.mid == pytest.approx(6.8, rel=0.02)  # what comes from now on
+    assert high["soot_load"].spread.high > 0.5 * sound["soot_load"].spread.high
+    assert any("may be new" in note for note in high["ash_load"].notes)
+    assert not any("may be new" in note for note in sound["ash_load"].notes)
 
 
 def test_a_new_filter_holds_hardly_any_ash() -> None:
