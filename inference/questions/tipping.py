@@ -254,7 +254,11 @@ class _Number:
         return []
 
     def _walk(self, start: float, up: bool) -> list[float]:
-        """Growing steps away, the end, and one value in each stretch between two limits that has none of these."""
+        """Growing steps away, the end, and one value in each stretch between two limits that has none of these.
+
+        In the first of several stretches the rules speak as they do, and the end stands for the last unless it is a
+        limit itself.
+        """
         end = self.high if up else self.low
         edges = sorted({start, end, *(x for x in self.limits if min(start, end) < x < max(start, end))})
         points: set[float] = set()
@@ -264,7 +268,14 @@ class _Number:
                 points.add(start + step if up else start - step)
                 step *= GROWS
             points.add(end)
-        points |= {(a + b) / 2 for a, b in pairwise(edges) if not any(a < x < b for x in points)}
+        spoken_for = {start} if len(edges) > 2 else set()
+        if end in points and end not in self.limits:
+            spoken_for.add(end)
+        points |= {
+            (a + b) / 2
+            for a, b in pairwise(edges)
+            if spoken_for.isdisjoint((a, b)) and not any(a < x < b for x in points)
+        }
         return sorted(points - {start}, reverse=not up)
 
     def _narrow(
