@@ -25,7 +25,7 @@ oxidation_catalyst_aged late_injection_fault egr_stuck_open egr_flow_low intake_
 turbo_underboost charge_cooler_fault air_mass_meter_fault oxygen_sensor_fault injector_fault
 cylinder_compression_low poor_fuel turbo_oil_leak engine_oil_burning breather_fault wrong_oil coolant_into_exhaust
 additive_empty additive_dosing_fault ash_full filter_damaged wrong_filter exhaust_leak exhaust_restricted_downstream learned_values_not_reset burn_inhibited_by_fault
-calibration_outdated
+low_supply_voltage calibration_outdated
 """,
 )
 HABITS = {"short_trips", "burns_interrupted", "long_idling", "low_fuel_habit"}
