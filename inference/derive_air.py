@@ -1,4 +1,4 @@
-"""What the air readings say: air against speed-density, recirculation error, boost, the manifold sensor's zero."""
+"""What the air readings say: air against speed-density, recirculation, boost, charge air, the manifold sensor."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from inference.derive_gas import MBAR, air_read, charge, outside_pressure
 from inference.derive_sheet import Sheet
-from inference.physics import air
+from inference.physics import air, calibration, charge_air, gas
 from inference.physics.sampling import exact, of_round
 from inference.physics.valid import outside
 from inference.steps import step
@@ -29,6 +29,42 @@ def derive_air(sheet: Sheet) -> None:
         ratio = np.asarray(air.boost_ratio(above, below))
         sheet.put("boost_ratio.full_load", ratio, ("manifold_pressure.full_load", "boost_wanted.full_load"))
     sheet.difference("manifold_zero_error", "manifold_pressure.key_on", "barometric_pressure")
+    _charge_cooler(sheet)
+
+
+@step
+def _charge_cooler(sheet: Sheet) -> None:
+    before, behind = "charge_pressure_before_cooler.full_load", "manifold_pressure.full_load"
+    sheet.difference("charge_pressure_drop.full_load", before, behind)
+    slot, around = "charge_temperature.full_load", "ambient_temperature"
+    sheet.difference("charge_over_outside.full_load", slot, around)
+    made, wanted = sheet.read(before), sheet.read("boost_wanted.full_load")
+    if made and wanted:
+        above = np.maximum(made + of_round("gauge", sheet.round.index) * sheet.error(before, made), 1)
+        below = np.maximum(wanted + of_round("sensor", sheet.round.index) * sheet.error("boost_wanted", wanted), 1)
+        ratio = np.asarray(air.boost_ratio(above, below))
+        sheet.put("boost_ratio_before_cooler.full_load", ratio, (before, "boost_wanted.full_load"))
+    cooled, ambient = sheet.read(slot), sheet.read(around)
+    source = before if sheet.read(before) is not None else behind
+    pressure = sheet.read(source)
+    if cooled is None or ambient is None or pressure is None:
+        return
+    outside_air, inputs, notes = outside_pressure(sheet)
+    boost = pressure * MBAR / outside_air
+    if boost < calibration.LEAST_BOOST:
+        return
+    index = sheet.round.index
+    around_it = ambient + of_round("gauge", index) * sheet.error(around, ambient) + gas.ZERO_CELSIUS
+    behind_it = cooled + of_round("gas_temperature", index) * sheet.error(slot, cooled) + gas.ZERO_CELSIUS
+    drawn = around_it + np.maximum(calibration.INTAKE_WARMING.of_round("sensor", index), 0.0)
+    efficiency = np.clip(calibration.COMPRESSOR_EFFICIENCY.of_vehicle("breathing"), 0.4, 0.85)
+    hot = np.asarray(charge_air.compressor_outlet(drawn, boost, efficiency))
+    share = np.asarray(charge_air.cooling_share(hot, behind_it, around_it))
+    odd = (
+        *outside(charge_air.compressor_outlet, inlet=drawn, ratio=boost),
+        *outside(charge_air.cooling_share, result=share),
+    )
+    sheet.put_share("charge_cooling_share.full_load", share, (slot, around, source, *inputs), notes, odd)
 
 
 @step

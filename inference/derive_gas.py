@@ -147,12 +147,17 @@ def charge(sheet: Sheet, condition: str) -> Charge | None:
         pressure = ambient * calibration.MANIFOLD_OVER_OUTSIDE[condition].of_vehicle("breathing")
         inputs, notes = inputs + ambient_inputs, notes + ambient_notes
     loaded = condition == "full_load"
-    warmth = calibration.CHARGE_TEMPERATURE_LOADED if loaded else calibration.CHARGE_TEMPERATURE
+    usual = calibration.CHARGE_TEMPERATURE_LOADED if loaded else calibration.CHARGE_TEMPERATURE
+    warmth: Array = usual.of_vehicle("breathing", -1.0)
+    known = sheet.sampled(f"charge_temperature.{condition}", of_round("gas_temperature", sheet.round.index))
+    if known is not None:  # hot charge is thin: what is missing then is not the air meter's
+        warmth = known + gas.ZERO_CELSIUS
+        inputs += (f"charge_temperature.{condition}",)
     values: dict[str, Array | float] = {
         "speed": speed,
         "displacement": litres * LITRE,
         "manifold_pressure": pressure,
-        "manifold_temperature": warmth.of_vehicle("breathing", -1.0),
+        "manifold_temperature": warmth,
         "filling": calibration.FILLING.of_vehicle("breathing"),
     }
     mass = np.asarray(flow.speed_density(**values))

@@ -78,6 +78,9 @@ DOWNSTREAM_REFERENCE = 55.0  # kg/s a cubic metre of swept volume, that is g/s a
 FILLING = Parameter(0.82, 0.88, 0.93, "1", False, "volumetric efficiency; from memory")
 CHARGE_TEMPERATURE = Parameter(305.0, 318.0, 335.0, "K", False, "in the manifold, unloaded; from memory")
 CHARGE_TEMPERATURE_LOADED = Parameter(308.0, 322.0, 342.0, "K", False, "behind the cooler; from memory")
+COMPRESSOR_EFFICIENCY = Parameter(0.58, 0.67, 0.74, "1", False, "isentropic, at full load; from memory")
+INTAKE_WARMING = Parameter(2.0, 7.0, 16.0, "K", False, "under the bonnet, on the way to the turbocharger; from memory")
+LEAST_BOOST = 1.4  # absolute pressure over that outside; with less the air hardly warms, and the cooler shows nothing
 
 SOOT_GATHERED = Parameter(0.0, 20e-9, 50e-9, "kg/m", False, "5 to 50 mg/km, some or all burnt on the road; from memory")
 

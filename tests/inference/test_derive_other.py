@@ -25,6 +25,38 @@ def test_at_full_load_the_manifold_pressure_must_be_read() -> None:
     assert any("engine speed was not read" in note for note in found["air_mass_ratio.full_load"].notes)
 
 
+def test_hot_charge_is_no_fault_of_the_air_meter() -> None:
+    """The same air at the same boost: with the charge at 98 °C that is all the cylinders can draw."""
+    pull = {"air_mass_flow.full_load": 90.0, "manifold_pressure.full_load": 2200.0, "engine_speed.full_load": 3000.0}
+    usual = derived(pull)["air_mass_ratio.full_load"].spread
+    hot = derived(pull | {"charge_temperature.full_load": 98.0})["air_mass_ratio.full_load"].spread
+    assert usual.mid == pytest.approx(0.86, abs=0.02)
+    assert hot.mid == pytest.approx(0.99, abs=0.02)
+    assert hot.high - hot.low < usual.high - usual.low
+
+
+def test_the_cooler_is_judged_by_the_heat_the_boost_makes() -> None:
+    """2,200 mbar make some 145 °C of 20 °C; 45 °C behind the cooler is most of it taken out, 95 °C less than half."""
+    pull = {"manifold_pressure.full_load": 2200.0, "barometric_pressure": 1010.0, "ambient_temperature": 20.0}
+    slot = "charge_cooling_share.full_load"
+    sound = derived(pull | {"charge_temperature.full_load": 45.0})[slot].spread
+    blocked = derived(pull | {"charge_temperature.full_load": 95.0})[slot].spread
+    assert sound.low > 70.0
+    assert blocked.high < 55.0
+    little = pull | {"manifold_pressure.full_load": 1300.0, "charge_temperature.full_load": 45.0}
+    assert slot not in derived(little)  # so little boost hardly warms the air
+
+
+def test_boost_is_missing_behind_the_cooler_and_not_before_it() -> None:
+    found = derived({
+        "boost_wanted.full_load": 2250.0, "manifold_pressure.full_load": 1850.0,
+        "charge_pressure_before_cooler.full_load": 2190.0,
+    })  # fmt: skip
+    assert found["boost_ratio.full_load"].spread.high < 0.85
+    assert found["boost_ratio_before_cooler.full_load"].spread.low > 0.93
+    assert found["charge_pressure_drop.full_load"].spread.mid == 340.0
+
+
 def test_differences_carry_both_instruments_errors() -> None:
     found = derived({"boost_wanted.full_load": 2400.0, "manifold_pressure.full_load": 1900.0})
     short = found["boost_shortfall.full_load"].spread

@@ -22,14 +22,21 @@ CAUSES = re.findall(
 short_trips burns_interrupted long_idling low_fuel_habit pressure_sensor_fault pressure_hose_fault
 exhaust_temperature_sensor_fault coolant_sensor_fault thermostat_stuck_open glow_system_fault throttle_valve_fault
 oxidation_catalyst_aged late_injection_fault egr_stuck_open egr_flow_low intake_leak intake_restricted
-turbo_underboost air_mass_meter_fault oxygen_sensor_fault injector_fault poor_fuel turbo_oil_leak
-engine_oil_burning wrong_oil coolant_into_exhaust additive_empty additive_dosing_fault ash_full filter_damaged
-wrong_filter exhaust_leak exhaust_restricted_downstream learned_values_not_reset burn_inhibited_by_fault
-calibration_outdated
+swirl_flaps_stuck exhaust_flap_open turbo_underboost charge_cooler_fault air_mass_meter_fault oxygen_sensor_fault
+injector_fault cylinder_compression_low poor_fuel turbo_oil_leak engine_oil_burning breather_fault wrong_oil
+coolant_into_exhaust additive_empty additive_dosing_fault ash_full filter_damaged wrong_filter exhaust_leak
+exhaust_restricted_downstream learned_values_not_reset burn_inhibited_by_fault low_supply_voltage calibration_outdated
 """,
 )
 HABITS = {"short_trips", "burns_interrupted", "long_idling", "low_fuel_habit"}
-SOOT_MAKERS = ("egr_stuck_open", "turbo_underboost", "intake_leak", "intake_restricted", "injector_fault")
+SOOT_MAKERS = (
+    "egr_stuck_open",
+    "turbo_underboost",
+    "charge_cooler_fault",
+    "intake_leak",
+    "intake_restricted",
+    "injector_fault",
+)
 TRADE_WORDS = ("EGR", "DPF", "regenerat", "differential", "lambda", "actuator", "calibration", "P2463")
 
 

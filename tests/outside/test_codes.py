@@ -92,7 +92,7 @@ NOT_IN_TABLE = {
     "filter_pressure_sensor", "particulate_sensor", "burn_too_cold", "burn_incomplete",
     "burn_too_often", "burn_conditions_not_met",
     "hydrocarbon_doser", "fuel_additive", "egr_temperature_sensor", "charge_air_cooling", "injector_leak",
-    "oil_level_sensor", "oil_level_low", "oil_level_high", "oil_condition",
+    "oil_level_sensor", "oil_level_low", "oil_level_high", "oil_condition", "crankcase_ventilation",
 }  # fmt: skip
 
 # What our kind must be called in the table. A circuit code is plain there or says Circuit or Open.

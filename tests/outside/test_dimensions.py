@@ -18,7 +18,7 @@ import pytest
 
 from inference.burn import cracks, elastic, kinetics
 from inference.forecast import balance
-from inference.physics import air, ash, cross, flow, gas, heat, two_flows, usage
+from inference.physics import air, ash, charge_air, cross, flow, gas, heat, two_flows, usage
 from inference.physics import filter_pressure as fp
 from inference.physics.load import Stream
 from inference.physics.valid import ranges
@@ -55,6 +55,8 @@ FED: list[tuple[Callable[..., Any], tuple[Any, ...], str]] = [
     (cross.excess_air, (Q(10, "percent"),), ""),
     (cross.fuel_from_burns, (30.0, Q(0.1, "percent")), ""),
     (cross.share_by_valve, (Q(6, "g/s"), Q(8, "g/s")), ""),
+    (charge_air.compressor_outlet, (Q(540, "degR"), 2.2, Q(70, "percent")), "K"),
+    (charge_air.cooling_share, (Q(418, "K"), Q(572.4, "degR"), Q(293, "K")), ""),
     (flow.downstream_drop, (Q(40, "g/s"), 503.0, Q(150, "mbar"), Q(110, "g/s")), "Pa"),
     (flow.exhaust_flow, (Q(40, "g/s"), 3.0), "kg/s"),
     (flow.fresh_air, (Q(46, "g/s"), 0.3), "kg/s"),
