@@ -212,6 +212,7 @@ register_paper(app)
 def main() -> None:
     """Run the command line; turn faults into sentences and exit status."""
     gc.set_threshold(200_000, 50, 50)  # a command lives for a second, of which collecting took a tenth
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only wait for each other
     try:
         app()
     except Faults as found:

@@ -71,7 +71,7 @@ NOT_FORMULAS = {
     "forecast.sample": "drawn factor normal places present quantiles",  # samples and their quantiles
     "forecast.simulate": "dice simulate",
     "forecast.usage": "usage_of",
-    "physics.ash": "additive_sample",
+    "physics.ash": "additive_sample over_the_life",
     "physics.calibration": "egr_share",
     "physics.load": "terms",  # the parts of filter_drop
     "physics.sampling": "between between_log column exact log_spread normal_spread of_round spread vehicle",
