@@ -158,7 +158,7 @@ def diagnose(case: Case, knowledge: Knowledge) -> Result:
     judged = _judged(case, knowledge, rounds, evidence, ahead.now)
     decided, gate = judged.decided, judged.gate
     weights = weigh(evidence, [c.id for c in judged.causes[:SHOWN]], ahead.decibans)
-    causes = tuple(replace(c, weights=weights[c.id]) if c.id in weights else c for c in judged.causes)
+    causes = tuple(c._replace(weights=weights[c.id]) if c.id in weights else c for c in judged.causes)
     cautions = sorted(decided.cautions, key=lambda c: (knowledge.cautions[c].rank, c))
     conflicts = tuple(
         (finding, i)

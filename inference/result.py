@@ -6,7 +6,7 @@ Numbers are plain floats; they are rounded to six digits where they leave the pr
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from inference.case import Case
 from inference.derive import DerivedReading
@@ -82,8 +82,7 @@ class Step:
     total: float
 
 
-@dataclass(frozen=True)
-class CauseResult:
+class CauseResult(NamedTuple):  # no dataclass: one question makes ten thousand of them
     """What is believed of one cause. ``probability`` is why the filter blocked, ``now`` what is there still."""
 
     id: str

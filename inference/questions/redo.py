@@ -43,6 +43,7 @@ class Reach:
     def __init__(self, stage: Stage) -> None:
         self.ways: dict[str, tuple[int, ...]] = {}
         self.touched: dict[str, set[str]] = {}
+        self.levels = [frozenset(level) for level in stage.levels]
         self.literals = [tuple(need.literal for need in way.needs) for way in stage.ways]
         self.needs = [
             tuple((need.literal, SERVES[need.part], stage.literals[need.literal].slot) for need in way.needs)
@@ -124,10 +125,8 @@ def redo(stand: Stand, now: Moved) -> Redone:
 
     waiting: set[str] = set().union(*map(take, moved))
     changed = set()
-    for level in stage.levels:
-        for finding in level:
-            if finding not in waiting:
-                continue
+    for level in reach.levels:
+        for finding in waiting & level:  # in any order: none of a level reads another of it
             new = _finding(stand, reach, reach.ways[finding], known, new_outcomes)
             if new.state != out[finding].state:
                 known[finding] = STATE_WORDS[new.state]
