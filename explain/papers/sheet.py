@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from explain.bands import Bounds, Row, key, picture, quantity_range, rows
+from explain.bands import Bounds, Row, described, key, picture, quantity_range, rows
 from explain.chain import build, select, without_inputs
 from explain.draw import describe, to_svg
 from explain.look import DECISION, sign
@@ -18,7 +18,7 @@ from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
 from explain.terminal import percent
-from explain.words import Speaker, figure, phrases, quantity, round_names, say
+from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
 from inference.values import Number
@@ -65,12 +65,14 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "driving": r.gate.driving,
         "bands": [
             {"title": x.title, "told": x.told, "expected": x.expected, "svg": picture(x), "worked": x.worked_out,
-             "before": x.before_told, "verdict": str(phrases()["band"]["verdict"][x.verdict]), "alt": _alt(x)}
+             "before": x.before_told, "verdict": str(phrases()["band"]["verdict"][x.verdict]), "alt": described(x),
+             "earlier": say("band.read_earlier", round=x.earlier) if x.earlier else ""}
             for x in drawn
         ],
         "key": key(),
-        "rest": [f"{x.title}: {x.told}" for x in rest][: room["rest"]],
-        "answers": _answers(k, r)[: room["answers"]],
+        "rest": [f"{x.title}: {x.told}" for x in rest if not x.earlier][: room["rest"]],
+        "answers": _answers(k, r)[""][: room["answers"]],
+        "earlier": _earlier(k, r, rest) if room["rest"] else [],
         "codes": _codes(k, r),
         "causes": _causes(k, r, room["evidence"]),
         "none_listed": say("sheet.none_listed", percent=percent(r.none_listed)),
@@ -185,14 +187,27 @@ def _place(k: Knowledge) -> Any:
     return lambda finding: order[finding]
 
 
-def _answers(k: Knowledge, r: Result) -> list[str]:
-    """Return what was seen, heard and tried in the latest round, in short."""
-    speaker, out = Speaker(k, r), []
+def _answers(k: Knowledge, r: Result) -> dict[str, list[str]]:
+    """Return what was seen, heard and tried, in short, by the earlier round it is from; "" for the latest."""
+    speaker, out = Speaker(k, r), {"": list[str]()}
     for slot, value in r.latest.facts.items():
         if slot in k.questions and k.questions[slot].group != "safe to work":
             told = speaker.value(slot, value)
-            out.append(f"{k.questions[slot].text} {told}")
+            out.setdefault(speaker.earlier(slot), []).append(f"{k.questions[slot].text} {told}")
     return out
+
+
+def _earlier(k: Knowledge, r: Result, rest: Sequence[Row]) -> list[dict[str, Any]]:
+    """Return what the latest round did not read or ask anew, by the round it is from, the newest first."""
+    by_round: dict[str, list[str]] = {}
+    for row in rest:
+        if row.earlier:
+            by_round.setdefault(row.earlier, []).append(f"{row.title}: {row.told}")
+    for name, told in _answers(k, r).items():
+        if name:
+            by_round.setdefault(name, []).extend(told)
+    order = [round_told(r, i) for i in reversed(range(len(r.rounds)))]
+    return [{"head": say("sheet.earlier", round=name), "says": by_round[name]} for name in order if name in by_round]
 
 
 def _codes(k: Knowledge, r: Result) -> list[str]:
@@ -312,12 +327,9 @@ def _blanks(k: Knowledge, r: Result, found: Sequence[Row]) -> list[dict[str, str
         title = speaker.slot_title(slot)
         value = r.latest.facts.get(slot)
         before = speaker.value(slot, value) if isinstance(value, Number) else ""
+        if before and (at := speaker.earlier(slot)):
+            before = say("band.with_round", value=before, read=at)
         unit = speaker.units.get(slot, "1")
         out.append({"title": title[:1].upper() + title[1:], "before": before,
                     "expected": row.expected if row else "", "unit": "" if unit == "1" else unit})  # fmt: skip
     return out
-
-
-def _alt(row: Row) -> str:
-    verdict = phrases()["band"]["verdict"][row.verdict]
-    return say("band.describe", title=row.title, value=row.told, expected=row.expected or "–", verdict=verdict)
