@@ -168,3 +168,13 @@ def test_a_gap_within_the_burn_is_drawn_and_said(knowledge: Knowledge) -> None:
     assert at[-1] > 15.0, "what came behind the gap is drawn too"
     shape = as_json(gap, "made-up")["burns"][0]
     assert (shape["gaps"], round(shape["gap_minutes"], 1)) == (1, 3.0)
+
+
+def test_idle_share_and_mean_speed_are_told_once(summary: Summary) -> None:
+    out = io.StringIO()
+    LogView(summary, 550.0, Console(file=out, width=100)).show()
+    said = " ".join(out.getvalue().split("Readings for a round")[0].split())
+    assert len(re.findall(r"\d+ % of the running time at idle", said)) == 1
+    assert len(re.findall(r"\d+ % (?:of the running time )?at idle", said)) == 1
+    assert len(re.findall(r"mean speed \d+ km/h|\d+ km/h on the mean", said)) == 1
+    assert "of this recording alone (60 minutes, trips: 1)" in said, "how far they stand for more is still said"
