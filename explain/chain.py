@@ -200,7 +200,13 @@ def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
     for i, step in enumerate(result.work, 1):
         node = f"{REMEDY}:{step.remedy}"
         remedy = knowledge.remedies[step.remedy]
-        graph.add_node(node, kind=REMEDY, label=remedy.title, state="due", round=last, detail=remedy.proof, step=i)
+        also = (
+            say("why.serves", jobs="; ".join(knowledge.remedies[s].title for s in step.serves)) if step.serves else ""
+        )
+        graph.add_node(
+            node, kind=REMEDY, label=remedy.title, state="due", round=last, step=i,
+            detail=f"{remedy.proof} ({also})" if also else remedy.proof,
+        )  # fmt: skip
         if remedy.place == "the burn" and result.gate.decision != "clear":
             graph.nodes[node]["waits"] = True  # a box that says "burn it" right behind HOLD must not read as a leave
         sources = [f"{CAUSE}:{why}" if why in knowledge.causes else GATE for why in step.because]

@@ -283,12 +283,20 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bound
     remedy = k.remedies[step.remedy]
     because = [k.causes[b].title if b in k.causes else k.findings[b].title for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
+    served = [k.remedies[name] for name in step.serves]
     return {
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
         "because": "; ".join(because), "steps": remedy.steps[:steps],
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
-        "proving": proving(k, r, remedy, bounds), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
+        "serves": _serves(served), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
+
+
+def _serves(served: Sequence[Remedy]) -> str:
+    """Return what else a job done once is for, with the proof that is wanted of that."""
+    jobs = [say("sheet.serves_job", title=x.title, proof=x.proof.rstrip(".")) for x in served]
+    return say("sheet.serves", jobs="; ".join(jobs)) if jobs else ""
 
 
 def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds | None = None) -> list[str]:
