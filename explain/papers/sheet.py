@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from explain.bands import Bounds, Row, described, key, picture, quantity_range, rows
-from explain.chain import build, select, without_inputs
+from explain.chain import build
+from explain.chainfit import fit
 from explain.draw import describe, to_svg
 from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
@@ -86,12 +87,12 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
     }  # fmt: skip
 
 
-def chain_of(knowledge: Knowledge, result: Result) -> dict[str, str]:
-    """Return the chain's picture for the last page, and the same in words."""
-    graph = without_inputs(select(build(knowledge, result), result))
+def chain_of(knowledge: Knowledge, result: Result) -> dict[str, Any]:
+    """Return the chain's picture for the last page, the same in words, and whether that page stands upright."""
+    graph = fit(build(knowledge, result), result)
     name = cut(result.case.name, 60)
     told = describe(graph, name)
-    return {"svg": to_svg(graph, name, told, heading=False), "alt": told}
+    return {"svg": to_svg(graph, name, told, heading=False), "alt": told, "upright": graph.graph["upright"]}
 
 
 def pdf(knowledge: Knowledge, result: Result, paper: str = "a4") -> bytes:
