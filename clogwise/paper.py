@@ -48,6 +48,7 @@ def draw_chain(
     """
     from clogwise.files import write_whole
     from explain.chain import build, select
+    from explain.chainfit import fit
     from explain.draw import describe, draw
     from explain.words import phrases, say
 
@@ -66,7 +67,8 @@ def draw_chain(
         told = say("chain.describe_whynot", title=entry.title)
     else:
         whole = build(knowledge, result)
-        graph = select(whole, result, cause, all)
+        unfolds = format_ == "html" or all
+        graph = select(whole, result, cause, all) if unfolds else fit(whole, result, cause)
         title = say("chain.title", case=name, decision=phrases()["decision"][result.gate.decision])
         told = describe(graph, name)
     if format_ == "html":

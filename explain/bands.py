@@ -34,7 +34,8 @@ class Row:
 
     ``low`` and ``high`` bound what is expected, ``bad_below`` and ``bad_above`` are the limits of rules that find a
     fault; infinite where there is none. ``before`` is the same reading in the first round that has it. Within
-    ``slack`` of an edge, what the instrument may be out by, a reading is not called outside.
+    ``slack`` of an edge, what the instrument may be out by, a reading is not called outside. ``earlier`` names the
+    round it was read in where that is not the latest.
     """
 
     slot: str
@@ -51,6 +52,7 @@ class Row:
     before: float | None = None
     before_told: str = ""
     slack: float = 0.0
+    earlier: str = ""
 
     @property
     def banded(self) -> bool:
@@ -105,7 +107,7 @@ def _row(speaker: Speaker, bounds: Bounds, slot: str, value: Number | Spread, wo
     return Row(
         slot, title[:1].upper() + title[1:], speaker.value(slot, value), unit, three, worked, low, high, bad_below,
         bad_above, _expected(low, high, bad_below, bad_above, unit), before,
-        "" if before is None else quantity(before, unit), _slack(speaker, slot, value),
+        "" if before is None else quantity(before, unit), _slack(speaker, slot, value), speaker.earlier(slot),
     )  # fmt: skip
 
 
@@ -246,14 +248,22 @@ def picture(row: Row, wide: float = WIDE, high: float = HIGH) -> str:
         out.append(f'<path d="M{a:.1f} {mid}H{b:.1f}M{a:.1f} {mid - 4}v8M{b:.1f} {mid - 4}v8" stroke="{INK}" '
                    f'stroke-width="2"/>')  # fmt: skip
     out.append(_mark(row.verdict, x(row.value[1]), mid))
-    verdict = phrases()["band"]["verdict"][row.verdict]
-    label = say("band.describe", title=row.title, value=row.told, expected=row.expected or "–", verdict=verdict)
+    label = described(row)
     fonts = ", ".join(f"'{f}'" for f in families()[:1]) or "Arial"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}" height="{high:g}" viewBox="0 0 {wide:g} {high:g}" '
         f'role="img" aria-label={attribute(label)} font-family="{fonts}">'
         f"<title>{text(label)}</title>{''.join(out)}</svg>"
     )
+
+
+def described(row: Row) -> str:
+    """Return a row in words: what was read and when, what is expected, and the verdict."""
+    verdict = phrases()["band"]["verdict"][row.verdict]
+    value = row.told
+    if row.earlier:
+        value = say("band.with_round", value=value, read=say("band.read_earlier", round=row.earlier))
+    return say("band.describe", title=row.title, value=value, expected=row.expected or "–", verdict=verdict)
 
 
 def key() -> list[dict[str, str]]:

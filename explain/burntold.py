@@ -6,7 +6,7 @@ from typing import Any
 
 from explain.words import figure, phrases
 from inference.burn.foretell import Foretold
-from inference.burn.judge import LONG, Reason, Verdict
+from inference.burn.judge import LONG, UNSEEN, Reason, Verdict
 from inference.log.episodes import Burn
 from inference.log.held import Held
 from inference.values import Spread
@@ -14,6 +14,7 @@ from inference.values import Spread
 NEARLY = 0.95  # share from which it is nearly all
 SHARES = ("low", "high", "could_low", "could_high")  # slots that are shares, but in the reason named below
 OF_HEAT = "too_cool"
+ANOTHER = 5.0  # min in which a burn can end, the gas cool and another get hot (from memory)
 
 
 def words(group: str, name: str, /, **slots: object) -> str:
@@ -25,14 +26,19 @@ def seen_told(burn: Burn, number: int, mark: float) -> str:
     """Return what one burn was like, in sentences."""
     parts = [
         words(
-            "burn", "line", number=number, begin=figure(burn.begin / 60.0), minutes=figure(round(burn.minutes, 1)),
+            "burn", "line_with_gap" if burn.gaps else "line", number=number, begin=figure(burn.begin / 60.0),
+            minutes=figure(round(burn.minutes, 1)), elapsed=figure(round(burn.elapsed, 1)),
             plateau=f"{burn.before_filter:.0f}", hot=figure(round(burn.hot_minutes, 1)), mark=figure(mark),
         )
     ]  # fmt: skip
+    if burn.gap_minutes > UNSEEN:
+        parts.append(words("burn", "gap", minutes=figure(round(burn.gap_minutes, 1))))
+    if burn.gap_minutes > ANOTHER:
+        parts.append(words("burn", "gap_long"))
     if burn.before_catalyst is not None:
         parts.append(words("burn", "catalyst", lift=f"{burn.before_filter - burn.before_catalyst:.0f}"))
     if burn.after_filter is not None:
-        parts.append(words("burn", "after", after=f"{burn.after_filter:.0f}"))
+        parts.append(words("burn", "after_with_gap" if burn.gaps else "after", after=f"{burn.after_filter:.0f}"))
     if burn.cut_at_start:
         parts.append(words("burn", "cut"))
     parts.append(words("ended", burn.ended))
@@ -41,13 +47,13 @@ def seen_told(burn: Burn, number: int, mark: float) -> str:
     return " ".join(parts)
 
 
-def foretold_told(held: Held) -> str | None:
+def foretold_told(held: Held, burn: Burn) -> str | None:
     """Return what was foretold of a burn, None where nothing was."""
     if held.should is None:
         return None
     parts = [_due(held.should)]
     if held.burnt is not None:
-        parts.append(_burnt(held.burnt))
+        parts.append(_burnt(held.burnt, "heat_recorded" if burn.gaps else "heat"))
     return " ".join(parts)
 
 
@@ -69,12 +75,13 @@ def _due(should: Foretold) -> str:
     return says + (words("foretold", "done_open", low=_minutes(done.low)) if done.low < LONG else ".")
 
 
-def _burnt(share: Spread) -> str:
+def _burnt(share: Spread, kind: str) -> str:
+    heat = words("foretold", kind)
     if share.low >= NEARLY:
-        return words("foretold", "burnt_all")
+        return words("foretold", "burnt_all", heat=heat)
     if share.high <= 1.0 - NEARLY:
-        return words("foretold", "burnt_none")
-    return words("foretold", "burnt", low=_percent(share.low), high=_percent(share.high))
+        return words("foretold", "burnt_none", heat=heat)
+    return words("foretold", "burnt", heat=heat, low=_percent(share.low), high=_percent(share.high))
 
 
 def verdict_told(verdict: Verdict) -> str:
@@ -89,7 +96,7 @@ def reason_told(reason: Reason) -> str:
     for name, value in reason.values:
         if name in SHARES and reason.kind != OF_HEAT:
             slots[name] = _percent(value)
-        elif name == "minutes":
+        elif name in ("minutes", "unseen"):
             slots[name] = figure(round(value, 1))
         elif name == "within":
             slots[name] = _minutes(value)

@@ -41,6 +41,7 @@ def build(knowledge: Knowledge, result: Result) -> Graph:
 
     Nodes carry ``kind``, ``label`` (words), ``value`` (words with unit, or empty), ``state`` and ``round``, rules
     also ``fired``; edges ``side`` ("for", "against", "open", "plain") and, between finding and cause, ``decibans``.
+    An edge to a rule is ``spare`` where it only stands for an exception ("unless") that did not stop the rule.
     Ids are stable: ``finding:engine_runs_cold@0``.
     """
     graph = new_graph()
@@ -109,6 +110,7 @@ def _add_rule(
     With ``result`` it is a rule of the stage "decide": what stands from before hangs on the round that found it.
     """
     rule = knowledge.rules[fired.rule]
+    needed = {met.slot for met in fired.conditions if met.part != "unless"}
     node = f"{RULE}:{fired.rule}/{fired.way}@{index}"
     says = speaker.fill(rule.because, speaker.facts_at(round_))
     graph.add_node(node, kind=RULE, label=says, state=fired.verdict, round=index, detail=rule.title, fired=fired)
@@ -116,14 +118,14 @@ def _add_rule(
         if value is None:
             continue
         if slot in knowledge.causes:
-            graph.add_edge(f"{CAUSE}:{slot}", node, side="plain")
+            graph.add_edge(f"{CAUSE}:{slot}", node, side="plain", spare=slot not in needed)
             continue
         if slot in knowledge.findings:
             source = _add_finding(graph, knowledge, round_, slot, index, result)
         else:
             source = slot_node(round_, slot, index)
             _add_slot(graph, speaker, round_, source, slot)
-        graph.add_edge(source, node, side="plain")
+        graph.add_edge(source, node, side="plain", spare=slot not in needed)
     if fired.verdict == "show":
         target = f"{CAUTION}:{fired.concludes}"
         caution = knowledge.cautions[fired.concludes]
@@ -200,7 +202,13 @@ def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
     for i, step in enumerate(result.work, 1):
         node = f"{REMEDY}:{step.remedy}"
         remedy = knowledge.remedies[step.remedy]
-        graph.add_node(node, kind=REMEDY, label=remedy.title, state="due", round=last, detail=remedy.proof, step=i)
+        also = (
+            say("why.serves", jobs="; ".join(knowledge.remedies[s].title for s in step.serves)) if step.serves else ""
+        )
+        graph.add_node(
+            node, kind=REMEDY, label=remedy.title, state="due", round=last, step=i,
+            detail=f"{remedy.proof} ({also})" if also else remedy.proof,
+        )  # fmt: skip
         if remedy.place == "the burn" and result.gate.decision != "clear":
             graph.nodes[node]["waits"] = True  # a box that says "burn it" right behind HOLD must not read as a leave
         sources = [f"{CAUSE}:{why}" if why in knowledge.causes else GATE for why in step.because]
@@ -223,15 +231,21 @@ def select(graph: Graph, result: Result, cause: str | None = None, everything: b
     """
     if everything:
         return graph
-    chosen = _part(graph, result, cause, top, WEAK_DB[0])
+    chosen = part(graph, result, cause, WEAK_DB[0], top)
     for weak in WEAK_DB[1:]:
         if cause is not None or chosen.number_of_nodes() <= MOST:
             break
-        chosen = _part(graph, result, cause, top, weak)
+        chosen = part(graph, result, cause, weak, top)
     return chosen
 
 
-def _part(graph: Graph, result: Result, cause: str | None, top: int, weak: float) -> Graph:
+def part(graph: Graph, result: Result, cause: str | None, weak: float, top: int = 3) -> Graph:
+    """Return decision, work and top causes (or one cause) with the evidence of ``weak`` [dB] or more and its grounds.
+
+    Exceptions that did not stop a rule are left out: it would stand without knowing of them.
+    """
+    graph = graph.copy()
+    graph.remove_edges_from([(a, b) for a, b, d in graph.edges(data=True) if d.get("spare")])
     if cause is not None:
         goals: set[str] = {f"{CAUSE}:{cause}"}
     else:

@@ -11,7 +11,7 @@ from typing import Any
 
 from explain.chain import CAUSE, CAUTION, DERIVED, FINDING, GATE, GIVEN, MORE, REMEDY, RULE, Graph
 from explain.layout import LEAD, SIZE, SMALL, Box, Curve, lay_out, node_id, pen, to_dot
-from explain.letters import clean, families, width
+from explain.letters import clean, families, width, wrap
 from explain.look import AGAINST, DASH, DECISION, FILL, FOR, INK, LINE, PAPER, SOFT, attribute, text
 from explain.words import phrases, say
 
@@ -69,7 +69,7 @@ def to_svg(graph: Graph, title: str, describe: str = "", legend: bool = True, he
     place = lay_out(graph)
     top = MARGIN + (30.0 if heading else 0.0)
     wide = max(place.width + 2 * MARGIN, NARROW)
-    key = _legend(top + place.height + 22, wide) if legend else ("", 0.0)
+    key = _legend(graph, top + place.height + 22, wide) if legend else ("", 0.0)
     high = top + place.height + MARGIN + key[1]
     fonts = ", ".join(f"'{f}'" for f in (*families(), "Arial", "Helvetica"))
     title, describe = clean(title, 120), clean(describe)
@@ -214,8 +214,8 @@ def _end(side: str, ink: str, before: tuple[float, float], tip: tuple[float, flo
     )
 
 
-def _legend(top: float, wide: float) -> tuple[str, float]:
-    """Return the key of lines at the foot, wrapped to the picture's width, and its height."""
+def _legend(graph: Graph, top: float, wide: float) -> tuple[str, float]:
+    """Return the key of lines at the foot and what was left out, wrapped to the picture's width, and its height."""
     told = phrases()["chain"]
     out = [f'<g id="key" font-size="9.5" fill="{SOFT}">']
     x, y = MARGIN, top + 10
@@ -232,5 +232,9 @@ def _legend(top: float, wide: float) -> tuple[str, float]:
             f'<text x="{x + 46:.1f}" y="{y + 3.2:.1f}">{text(says)}</text>'
         )
         x += long
+    if left_out := graph.graph.get("left_out", 0):
+        for line in wrap(say("chain.left_out", count=left_out), wide - 2 * MARGIN, 9.5):
+            y += 16
+            out.append(f'<text x="{MARGIN:.1f}" y="{y + 3.2:.1f}">{text(line)}</text>')
     out.append("</g>")
     return "".join(out), y - top + 16

@@ -24,8 +24,8 @@ from explain.words import phrases, say
 SIZE = 11.0  # letters [pt]
 LEAD = 14.0  # from line to line
 SMALL = 8.5  # captions
-ROOM = {GATE: 150.0, CAUSE: 165.0, RULE: 210.0, FINDING: 190.0}  # width of the text [pt]
-USUAL_ROOM = 160.0
+ROOM = {GATE: 130.0, CAUSE: 140.0, RULE: 190.0, FINDING: 150.0}  # width of the text [pt]
+USUAL_ROOM = 130.0
 LINES = 7  # a longer label is cut; the tooltip has all of it
 PAD = {GIVEN: 8.0, DERIVED: 15.0, CAUSE: 20.0, GATE: 18.0, REMEDY: 14.0}
 POINT = 72.0
@@ -164,6 +164,14 @@ def to_dot(graph: Graph, title: str, words: bool = True) -> tuple[graphviz.Digra
             row.attr(rank="same")
             for cause in causes:
                 row.node(node_id(cause))
+    jobs = sorted((n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY), key=lambda n: graph.nodes[n]["step"])
+    if jobs and GATE in graph:  # the order of work stands as a list under the decision
+        with dot.subgraph() as row:
+            row.attr(rank="same")
+            for node in (GATE, *jobs):
+                row.node(node_id(node))
+        if not words and not graph.has_edge(GATE, jobs[0]):
+            dot.edge(node_id(GATE), node_id(jobs[0]), style="invis")
     return dot, boxes
 
 

@@ -19,14 +19,16 @@ from explain.look import AGAINST, DECISION, FOR, INK, LINE, SOFT
 from explain.words import figure
 from inference.burn.judge import HOT_AFTER, LONG
 from inference.log.bands import Bin
-from inference.log.held import Held
+from inference.log.held import Held, rows_about
 from inference.log.summary import Summary
+from inference.physics.valid import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 FORMATS = ("svg", "png")
+Gaps = list[tuple[float, float]]
 CLEAN = DECISION["clear"]
 MOST_DOTS = 4000
 BEFORE, AFTER = 300.0, 420.0  # s shown before and after a burn
@@ -35,7 +37,7 @@ FAULTS = (
     "sensor_flat", "sensor_backwards", "sensor_wanders", "sensor_lags", "sensor_saturates", "sensor_zero_off",
     "fit_zero_off", "fit_scatters",
 )  # fmt: skip
-DURING = "#f3ead9"
+DURING, GAP = "#f3ead9", "#c9cfd4"
 SETTINGS: Any = {
     "svg.hashsalt": "clogwise", "font.size": 10, "axes.spines.top": False, "axes.spines.right": False,
     "axes.edgecolor": LINE, "axes.labelcolor": INK, "text.color": INK, "xtick.color": INK, "ytick.color": INK,
@@ -181,26 +183,29 @@ def burn_over_time(summary: Summary, index: int, axis: Axes, hot_enough: float) 
     """Draw the exhaust temperatures about one burn, what was foretold of it, and the road speed under them."""
     drive, burn, held = summary.drive, summary.burns[index], summary.held[index]
     begin, end = drive.time[burn.first], drive.time[burn.last - 1]
-    rows = np.flatnonzero(
-        (drive.time >= begin - BEFORE) & (drive.time <= end + AFTER) & (drive.segment == drive.segment[burn.first])
-    )
+    rows = rows_about(drive, burn, BEFORE, float(end - begin) + AFTER)
     rows = rows[:: max(1, rows.size // MOST_DOTS)]
     minutes = (drive.time[rows] - begin) / 60.0
     upto = max(float(minutes[-1]), SHOWN)
+    gaps = _gaps(summary, index)
     axis.axvspan(0.0, float(end - begin) / 60.0, color=DURING, lw=0, label=words("picture", "during"))
-    _foretold(axis, held, "after", upto, "should", "came")
+    _unrecorded(axis, gaps, words("picture", "gap"))
+    _foretold(axis, held, "after", upto, "should", "came", gaps)
     lines = (("before_catalyst", FOR, ":", 1.4), ("before_filter", AGAINST, "-", 1.2), ("after_filter", INK, "-", 2.0))
     for place, colour, style, width in lines:
         values = drive.get(f"exhaust_temperature_{place}")
         if values is not None:
-            axis.plot(minutes, values[rows], style, color=colour, lw=width, label=words("picture", place))
+            axis.plot(
+                *_parted(minutes, values[rows], gaps), style, color=colour, lw=width, label=words("picture", place)
+            )
     _mark(axis, hot_enough, words("picture", "mark", mark=f"{hot_enough:g}"))
     if held.should is not None and held.should.until_hot.high < LONG and abs(hot_enough - HOT_AFTER) > 40.0:
         _mark(axis, HOT_AFTER, words("picture", "mark_after", mark=f"{HOT_AFTER:g}"))
     speed = drive.get("vehicle_speed")
     if speed is not None:
         under = axis.twinx()
-        under.fill_between(minutes, 0.0, np.nan_to_num(speed[rows]), color=SOFT, alpha=0.25, lw=0)
+        at, driven = _parted(minutes, np.nan_to_num(speed[rows]), gaps)
+        under.fill_between(at, 0.0, driven, color=SOFT, alpha=0.25, lw=0)
         under.set_ylim(0.0, 480.0)
         under.set_yticks([0, 50, 100])
         under.set_ylabel(words("picture", "speed"), loc="bottom")
@@ -211,15 +216,18 @@ def burn_over_time(summary: Summary, index: int, axis: Axes, hot_enough: float) 
     axis.set_ylabel(words("picture", "temperature"))
     name = PurePath(summary.log.name).name
     title = words("picture", "burn_title", number=index + 1, count=len(summary.burns), name=name)
-    axis.set_title(f"{title}\n{wrapped(verdict_told(held.verdict))}", loc="left", fontsize=11, pad=58)
+    high = max(3, -(-len(axis.get_legend_handles_labels()[1]) // 2))  # lines of the key, which stands under the title
+    axis.set_title(f"{title}\n{wrapped(verdict_told(held.verdict))}", loc="left", fontsize=11, pad=58 + 19 * (high - 3))
     axis.legend(loc="lower left", bbox_to_anchor=(-0.01, 1.0), ncols=2, frameon=False, fontsize=9, borderaxespad=0.3)
 
 
 def soot_over_time(summary: Summary, index: int, axis: Axes) -> None:
     """Draw the share of the soot that is left, as a burn should leave it and with the gas that came."""
     burn, held = summary.burns[index], summary.held[index]
-    axis.axvspan(0.0, burn.minutes, color=DURING, lw=0)
-    _foretold(axis, held, "left", float("inf"), "soot_should", "soot_came", 100.0)
+    gaps = _gaps(summary, index)
+    axis.axvspan(0.0, burn.elapsed, color=DURING, lw=0)
+    _unrecorded(axis, gaps)
+    _foretold(axis, held, "left", float("inf"), "soot_should", "soot_came", gaps, 100.0)
     axis.set_ylim(0.0, 104.0)
     axis.set_yticks([0, 20, 50, 100])
     _mark(axis, 20.0, words("picture", "mark_soot"))
@@ -229,7 +237,7 @@ def soot_over_time(summary: Summary, index: int, axis: Axes) -> None:
 
 
 def _foretold(
-    axis: Axes, held: Held, what: str, upto: float, should: str, came: str, times: float = 1.0
+    axis: Axes, held: Held, what: str, upto: float, should: str, came: str, gaps: Gaps, times: float = 1.0
 ) -> None:  # fmt: skip
     """Draw the bands of what was foretold, 10 to 90 % with the middle, up to a minute."""
     for foretold, colour, hatch, name in ((held.should, CLEAN, "", should), (held.came, SOFT, "////", came)):
@@ -237,12 +245,31 @@ def _foretold(
             continue
         minutes = foretold.seconds / 60.0
         use = minutes <= upto
-        low, mid, high = (times * row[use] for row in getattr(foretold, what))
+        here = gaps if foretold is held.came else []
+        (at, low), (_, mid), (_, high) = (_parted(minutes[use], times * r[use], here) for r in getattr(foretold, what))
         axis.fill_between(
-            minutes[use], low, high, facecolor=colour, alpha=0.22, edgecolor=colour, hatch=hatch, lw=0,
+            at, low, high, facecolor=colour, alpha=0.22, edgecolor=colour, hatch=hatch, lw=0,
             label=words("picture", name),
         )  # fmt: skip
-        axis.plot(minutes[use], mid, "--", color=colour, lw=1.0)
+        axis.plot(at, mid, "--", color=colour, lw=1.0)
+
+
+def _gaps(summary: Summary, index: int) -> Gaps:
+    """The burn's gaps, from and to [min since its beginning]."""
+    time, burn = summary.drive.time, summary.burns[index]
+    return [(float(time[r] - burn.begin) / 60.0, float(time[r + 1] - burn.begin) / 60.0) for r in burn.gaps]
+
+
+def _unrecorded(axis: Axes, gaps: Gaps, label: str | None = None) -> None:
+    for i, (begun, ended) in enumerate(gaps):
+        said = None if i else label
+        axis.axvspan(begun, ended, facecolor="white", edgecolor=GAP, hatch="xx", lw=0, label=said)
+
+
+def _parted(minutes: Array, values: Array, gaps: Gaps) -> tuple[Array, Array]:
+    """Return a line that is broken where nothing was recorded."""
+    at = np.searchsorted(minutes, [(a + b) / 2.0 for a, b in gaps])
+    return np.insert(minutes, at, np.nan), np.insert(values, at, np.nan)
 
 
 def _mark(axis: Axes, at: float, label: str) -> None:

@@ -136,7 +136,7 @@ class LogView:
         lines: list[Line] = []
         for number, (burn, held) in enumerate(zip(self.s.burns, self.s.held, strict=True), 1):
             lines.append(("· ", Text(seen_told(burn, number, self.mark))))
-            foretold = foretold_told(held)
+            foretold = foretold_told(held, burn)
             lines += [("  ", Text(foretold))] if foretold else []
             lines.append(("  ", Text(verdict_told(held.verdict), style="bold")))
         bases = dict.fromkeys(basis_told(h) for h in self.s.held if h.should is not None)
@@ -202,6 +202,7 @@ def as_json(summary: Summary, case: str) -> dict[str, Any]:
                 "before_catalyst_c": None if b.before_catalyst is None else _round(b.before_catalyst),
                 "after_filter_c": None if b.after_filter is None else _round(b.after_filter),
                 "resistance_left": _three(b.left), "cut_at_start": b.cut_at_start,
+                "gaps": len(b.gaps), "gap_minutes": _round(b.gap_minutes),
                 "foretold": _foretold(h),
             }
             for b, h in zip(s.burns, s.held, strict=True)

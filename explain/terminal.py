@@ -221,6 +221,9 @@ class Terminal:
             text = Text(remedy.title)
             if remedy.place == "the burn" and self.r.gate.decision != "clear":
                 text.append(f" ({say('why.burn_waits')})", style="bold")
+            if step.serves:
+                also = "; ".join(_lower(self.k.remedies[s].title) for s in step.serves)
+                text.append(f" ({say('why.serves', jobs=also)})", style="dim")
             lines.append((f"{i}. ", text))
         if lines:
             self._block("work", lines)

@@ -11,7 +11,7 @@ from rich.text import Text
 from explain.askwords import StandingSpeaker, decision_word, lower, sharp
 from explain.jsonout import rounded
 from explain.terminal import print_block
-from explain.words import phrases, say
+from explain.words import phrases, say, told_round
 from inference.questions.again import Standing
 from inference.questions.instrument import WITHIN
 from inference.questions.tipping import Tipping, Turn
@@ -30,6 +30,7 @@ class TurnShape(BaseModel):
     slot: str
     title: str
     round: str
+    read_earlier: str | None  # name and day of that round where it is not the latest
     given: bool
     now: float | str | None
     at: float | str
@@ -74,10 +75,13 @@ def answer(knowledge: Knowledge, standing: Standing, found: Tipping) -> TippingA
 
 
 def _turn(knowledge: Knowledge, speaker: StandingSpeaker, turn: Turn) -> TurnShape:
+    case = speaker.standing.case
+    given_earlier = turn.given and turn.round < len(case.rounds) - 1 and turn.slot not in case.usage
     return TurnShape(
         slot=turn.slot,
         title=speaker.slot_title(turn.slot),
-        round=speaker.standing.case.rounds[turn.round].when,
+        round=case.rounds[turn.round].when,
+        read_earlier=told_round(case, turn.round) if given_earlier else None,
         given=turn.given,
         now=turn.before,
         at=rounded(turn.at) if isinstance(turn.at, float) else turn.at,
@@ -140,9 +144,10 @@ def _lines(found: TippingAnswer, turns: Iterable[TurnShape]) -> Iterable[tuple[s
     for turn in sorted(turns, key=lambda t: place[t.slot, t.round]):  # all values of a fact below its name
         if told != (turn.slot, turn.round):
             told = (turn.slot, turn.round)
-            key = "now" if turn.given else "unknown"
+            key = "earlier" if turn.read_earlier else "now" if turn.given else "unknown"
             now = _value(turn.now, turn.unit) if turn.now is not None else ""
-            yield ("· ", Text(say(f"tipping.{key}", title=turn.title, value=now), style="bold"))
+            told_of = say(f"tipping.{key}", title=turn.title, value=now, round=turn.read_earlier)
+            yield ("· ", Text(told_of, style="bold"))
         line = Text(say("tipping.turn", where=_where(turn), what=_what(found, turn)))
         notes = []
         if turn.errors is not None and not turn.told:

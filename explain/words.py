@@ -11,6 +11,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from explain.earlier import rests_on_earlier, taken_in
+from inference.case import Case
 from inference.engine.verdicts import FindingResult
 from inference.result import GateReason, Result, RoundResult
 from inference.values import Number, Spread, Value
@@ -140,9 +142,17 @@ class Speaker:
     def reason_why(self, reason: GateReason) -> str:
         """Return what is behind a reason of the gate, and from which round where that is an earlier one."""
         says = self.finding_says(reason.finding, len(self.result.rounds) - 1)
-        if reason.since is None:
+        if reason.since is not None:
+            return f"{says} {say('why.since', round=round_told(self.result, reason.since))}"
+        read_in = rests_on_earlier(self.result, reason.finding)
+        if read_in is None:
             return says
-        return f"{says} {say('why.since', round=round_told(self.result, reason.since))}"
+        return f"{says} {say('why.read_earlier', round=round_told(self.result, read_in))}"
+
+    def earlier(self, slot: str) -> str:
+        """Return the name and day of the earlier round a fact of the latest one is from; empty if it is not."""
+        at = taken_in(self.result, slot)
+        return "" if at is None else round_told(self.result, at)
 
     def facts_at(self, round_: RoundResult) -> Mapping[str, Value]:
         return {**round_.facts, **round_.verdicts.as_facts()}
@@ -150,14 +160,23 @@ class Speaker:
 
 def round_told(result: Result, index: int) -> str:
     """Return the name of a round and its day, as one says it: "arrival, 2026-03-02"."""
-    day = result.case.rounds[index].date
-    name = round_names(result)[index]
+    return told_round(result.case, index)
+
+
+def told_round(case: Case, index: int) -> str:
+    """Return :func:`round_told` of a case alone."""
+    day, name = case.rounds[index].date, names_of(case)[index]
     return f"{name}, {day}" if day else name
 
 
 def round_names(result: Result) -> list[str]:
     """Return a name for each round: its kind, numbered where a kind occurs twice."""
-    whens = [r.when for r in result.case.rounds]
+    return names_of(result.case)
+
+
+def names_of(case: Case) -> list[str]:
+    """Return :func:`round_names` of a case alone."""
+    whens = [r.when for r in case.rounds]
     return [w if whens.count(w) == 1 else f"{w} {whens[: i + 1].count(w)}" for i, w in enumerate(whens)]
 
 

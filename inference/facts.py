@@ -125,9 +125,12 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out["round.when"] = Word(round_.when)
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
     if (fresh := codes_fresh(round_)) is not None:
-        out["codes_fresh"] = Word("yes" if fresh else "no")
+        out["codes_cleared_lately"] = Word("yes" if fresh else "no")  # what was counted goes before what is told
     if round_.codes is not None:
-        out["codes_unnamed"] = Word("yes" if _unnamed({c.code for c in round_.codes}, knowledge) else "no")
+        if unnamed_codes({c.code for c in round_.codes}, knowledge):
+            out["codes_unnamed"] = Word("yes")
+        elif absence_counts(round_):
+            out["codes_unnamed"] = Word("no")
     return out
 
 
@@ -212,10 +215,10 @@ def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
 
 def unused_codes(case: Case, knowledge: Knowledge) -> list[str]:
     """Return the codes read that neither codes.yaml nor a rule names; they are kept and shown as not used."""
-    return sorted(_unnamed({c.code for r in case.rounds for c in r.codes or ()}, knowledge))
+    return sorted(unnamed_codes({c.code for r in case.rounds for c in r.codes or ()}, knowledge))
 
 
-def _unnamed(codes: set[str], knowledge: Knowledge) -> set[str]:
+def unnamed_codes(codes: set[str], knowledge: Knowledge) -> set[str]:
     """Return those of ``codes`` that neither codes.yaml nor a rule in use names."""
     foreign = codes - set(knowledge.codes)
     if not foreign:

@@ -119,10 +119,11 @@ class NextTest:
 
 @dataclass(frozen=True)
 class WorkStep:
-    """One job in the order of work, and the causes or the decision that call for it."""
+    """One job in the order of work, the causes or the decision that call for it, and the other jobs it is done for."""
 
     remedy: str
     because: tuple[str, ...]
+    serves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from kb.model import Knowledge, Remedy
 
 PLACES = ("before the burn", "the burn", "instead of a burn", "after the burn", "reset", "proof")
 BURN, CLEAN, PROOF = "burn-standing", "filter-clean-or-replace", "proof-drive"
-OIL_FIRST, OIL_AFTER = "oil-change-first", "oil-change-after-burns"
 DUE = 0.5  # a cause at least this likely now is worked on; below it is tested first
 
 
@@ -21,7 +20,8 @@ def order_of_work(
     Due are the jobs without which a danger forbids any burn; the remedies of the causes likely now with all they
     bring along; a burn where the filter is restricted
     and a burn may come to be allowed, or the filter off the vehicle where a burn is forbidden for good; and the
-    proof drive after any work. A cause that another one brought about stands after it.
+    proof drive after any work. A cause that another one brought about stands after it. Jobs that are the same work (an
+    oil change for two reasons) are named once, as the one that covers the others, behind whatever both must wait for.
     """
     due: dict[str, list[str]] = {}
 
@@ -47,11 +47,21 @@ def order_of_work(
         }
         forbidden = [d.finding for d in gate.dangers if d.finding in off_vehicle]
         add(CLEAN if forbidden else BURN, forbidden[0] if forbidden else "filter_really_restricted")
-    if OIL_FIRST in due:
-        due.pop(OIL_AFTER, None)  # it is changed already, and its level is watched from then on
+    serves = _once(knowledge, due)
     if due:
         add(PROOF, "filter_really_restricted" if not likely else likely[0].id)
-    return tuple(WorkStep(r, tuple(due[r])) for r in _sorted(knowledge, due))
+    return tuple(WorkStep(r, tuple(due[r]), tuple(serves.get(r, ()))) for r in _sorted(knowledge, due))
+
+
+def _once(knowledge: Knowledge, due: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Take out of ``due`` what another job due covers, and give that its reasons; return what each job serves as."""
+    serves: dict[str, list[str]] = {}
+    for job in list(due):
+        for other in knowledge.remedies[job].covers if job in due else ():
+            if other in due:
+                due[job] += [why for why in due.pop(other) if why not in due[job]]
+                serves.setdefault(job, []).extend((other, *serves.pop(other, ())))
+    return serves
 
 
 def _sorted(knowledge: Knowledge, due: dict[str, list[str]]) -> list[str]:

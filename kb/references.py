@@ -167,7 +167,12 @@ def _check_entries(c: _Checker) -> None:
         c.known("tests", test.id, "gives", test.gives, outputs, "reading or question")
         c.known("tests", test.id, "hazards", test.hazards, k.cautions, "caution")
     for remedy in k.remedies.values():
-        c.known("remedies", remedy.id, "after/also", [*remedy.after, *remedy.also], k.remedies, "remedy")
+        named = [*remedy.after, *remedy.also, *remedy.covers]
+        c.known("remedies", remedy.id, "after/also/covers", named, k.remedies, "remedy")
+        for other in (k.remedies[name] for name in remedy.covers if name in k.remedies):
+            if remedy.id in (other.id, *other.covers):
+                says = f"'{remedy.id}' and '{other.id}' cover each other; one of them must be the one that stays"
+                c.fault("remedies", remedy.id, "covers", says)
         c.known("remedies", remedy.id, "hazards", remedy.hazards, k.cautions, "caution")
         c.known(
             "remedies", remedy.id, "proof_findings", [p.finding for p in remedy.proof_findings], k.findings, "finding"

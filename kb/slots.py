@@ -13,6 +13,7 @@ ROLE_GROUPS = {
     "role_harm": "harm",
     "role_inhibits": "inhibits",
 }
+OF_CODES = (*ROLE_GROUPS, "any_code", "codes_read", "codes_unnamed")  # told by the list of codes as a whole
 CODE_WORDS = ("present", "absent", "not_listed")
 FINDING_WORDS = ("holds", "fails", "unknown")
 # Facts of the case that are neither read nor asked: slot -> words (none listed: any word of the case format)
@@ -24,8 +25,8 @@ CASE_WORDS: dict[str, tuple[str, ...]] = {
     "vehicle.gearbox": ("manual", "automatic"),
     "round.when": ("arrival", "after repair", "after burn", "follow-up"),
     "codes_read": ("yes", "no"),
-    "codes_fresh": ("yes", "no"),
-    "codes_unnamed": ("yes", "no"),  # a code is there that neither codes.yaml nor a rule names
+    # a code is there that neither codes.yaml nor a rule names; "no" only once an absent code would have come back
+    "codes_unnamed": ("yes", "no"),
 }
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from explain.chain import build, select
+from explain.chain import build
+from explain.chainfit import fit
 from explain.draw import describe, draw
 from explain.forecastletter import for_letter
 from explain.papers import letter, sheet
@@ -25,7 +26,7 @@ def make(folder: Path) -> list[Path]:
     result = diagnose(read_case(CASE, knowledge), knowledge)
     name = result.case.name
     folder.mkdir(parents=True, exist_ok=True)
-    graph = select(build(knowledge, result), result)
+    graph = fit(build(knowledge, result), result)
     title = say("chain.title", case=name, decision=phrases()["decision"][result.gate.decision])
     told = forecast(knowledge, result)
     sender = letter.Sender(

@@ -10,15 +10,16 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from explain.bands import Bounds, Row, key, picture, quantity_range, rows
-from explain.chain import build, select, without_inputs
+from explain.bands import Bounds, Row, described, key, picture, quantity_range, rows
+from explain.chain import build
+from explain.chainfit import fit
 from explain.draw import describe, to_svg
 from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
 from explain.terminal import percent
-from explain.words import Speaker, figure, phrases, quantity, round_names, say
+from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
 from inference.values import Number
@@ -65,12 +66,14 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "driving": r.gate.driving,
         "bands": [
             {"title": x.title, "told": x.told, "expected": x.expected, "svg": picture(x), "worked": x.worked_out,
-             "before": x.before_told, "verdict": str(phrases()["band"]["verdict"][x.verdict]), "alt": _alt(x)}
+             "before": x.before_told, "verdict": str(phrases()["band"]["verdict"][x.verdict]), "alt": described(x),
+             "earlier": say("band.read_earlier", round=x.earlier) if x.earlier else ""}
             for x in drawn
         ],
         "key": key(),
-        "rest": [f"{x.title}: {x.told}" for x in rest][: room["rest"]],
-        "answers": _answers(k, r)[: room["answers"]],
+        "rest": [f"{x.title}: {x.told}" for x in rest if not x.earlier][: room["rest"]],
+        "answers": _answers(k, r)[""][: room["answers"]],
+        "earlier": _earlier(k, r, rest) if room["rest"] else [],
         "codes": _codes(k, r),
         "causes": _causes(k, r, room["evidence"]),
         "none_listed": say("sheet.none_listed", percent=percent(r.none_listed)),
@@ -84,12 +87,12 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
     }  # fmt: skip
 
 
-def chain_of(knowledge: Knowledge, result: Result) -> dict[str, str]:
-    """Return the chain's picture for the last page, and the same in words."""
-    graph = without_inputs(select(build(knowledge, result), result))
+def chain_of(knowledge: Knowledge, result: Result) -> dict[str, Any]:
+    """Return the chain's picture for the last page, the same in words, and whether that page stands upright."""
+    graph = fit(build(knowledge, result), result)
     name = cut(result.case.name, 60)
     told = describe(graph, name)
-    return {"svg": to_svg(graph, name, told, heading=False), "alt": told}
+    return {"svg": to_svg(graph, name, told, heading=False), "alt": told, "upright": graph.graph["upright"]}
 
 
 def pdf(knowledge: Knowledge, result: Result, paper: str = "a4") -> bytes:
@@ -185,14 +188,27 @@ def _place(k: Knowledge) -> Any:
     return lambda finding: order[finding]
 
 
-def _answers(k: Knowledge, r: Result) -> list[str]:
-    """Return what was seen, heard and tried in the latest round, in short."""
-    speaker, out = Speaker(k, r), []
+def _answers(k: Knowledge, r: Result) -> dict[str, list[str]]:
+    """Return what was seen, heard and tried, in short, by the earlier round it is from; "" for the latest."""
+    speaker, out = Speaker(k, r), {"": list[str]()}
     for slot, value in r.latest.facts.items():
         if slot in k.questions and k.questions[slot].group != "safe to work":
             told = speaker.value(slot, value)
-            out.append(f"{k.questions[slot].text} {told}")
+            out.setdefault(speaker.earlier(slot), []).append(f"{k.questions[slot].text} {told}")
     return out
+
+
+def _earlier(k: Knowledge, r: Result, rest: Sequence[Row]) -> list[dict[str, Any]]:
+    """Return what the latest round did not read or ask anew, by the round it is from, the newest first."""
+    by_round: dict[str, list[str]] = {}
+    for row in rest:
+        if row.earlier:
+            by_round.setdefault(row.earlier, []).append(f"{row.title}: {row.told}")
+    for name, told in _answers(k, r).items():
+        if name:
+            by_round.setdefault(name, []).extend(told)
+    order = [round_told(r, i) for i in reversed(range(len(r.rounds)))]
+    return [{"head": say("sheet.earlier", round=name), "says": by_round[name]} for name in order if name in by_round]
 
 
 def _codes(k: Knowledge, r: Result) -> list[str]:
@@ -268,12 +284,20 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bound
     remedy = k.remedies[step.remedy]
     because = [k.causes[b].title if b in k.causes else k.findings[b].title for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
+    served = [k.remedies[name] for name in step.serves]
     return {
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
         "because": "; ".join(because), "steps": remedy.steps[:steps],
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
-        "proving": proving(k, r, remedy, bounds), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
+        "serves": _serves(served), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
+
+
+def _serves(served: Sequence[Remedy]) -> str:
+    """Return what else a job done once is for, with the proof that is wanted of that."""
+    jobs = [say("sheet.serves_job", title=x.title, proof=x.proof.rstrip(".")) for x in served]
+    return say("sheet.serves", jobs="; ".join(jobs)) if jobs else ""
 
 
 def proving(knowledge: Knowledge, result: Result, remedy: Remedy, bounds: Bounds | None = None) -> list[str]:
@@ -312,12 +336,9 @@ def _blanks(k: Knowledge, r: Result, found: Sequence[Row]) -> list[dict[str, str
         title = speaker.slot_title(slot)
         value = r.latest.facts.get(slot)
         before = speaker.value(slot, value) if isinstance(value, Number) else ""
+        if before and (at := speaker.earlier(slot)):
+            before = say("band.with_round", value=before, read=at)
         unit = speaker.units.get(slot, "1")
         out.append({"title": title[:1].upper() + title[1:], "before": before,
                     "expected": row.expected if row else "", "unit": "" if unit == "1" else unit})  # fmt: skip
     return out
-
-
-def _alt(row: Row) -> str:
-    verdict = phrases()["band"]["verdict"][row.verdict]
-    return say("band.describe", title=row.title, value=row.told, expected=row.expected or "–", verdict=verdict)

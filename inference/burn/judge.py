@@ -15,7 +15,7 @@ Mode = Literal["as it should", "never hot enough", "hot but soot did not fall", 
 Kind = Literal[
     "too_hot_after", "no_heat_read", "not_past_mark", "too_cool", "too_cool_for_share", "little_time", "broken_off",
     "little_burnt", "seen_in_part", "no_time_or_pressure", "time_open", "soot_left", "soot_gone",
-    "share_burnt", "pressure_open",
+    "share_burnt", "pressure_open", "unseen_between", "heat_unseen",
 ]  # fmt: skip
 TOO_HOT = 750.0  # °C after the filter, from memory; the limit at which the gate says to stop
 HOT_AFTER = 450.0  # °C after the filter, the mark a technician watches for
@@ -23,6 +23,7 @@ SHORT = 0.5  # share of the soot whose burning counts as a burn
 DONE = 0.8  # share burnt that counts as done
 WARM = 60.0  # K under the temperature needed that still counts as hot, the sensors' error twice and the spread
 OFF = 20.0  # K, two errors of a sensor: so far under the mark after the filter it was not passed
+UNSEEN = 1.5  # min not recorded within a burn, up to which they change nothing (the filter's heat lags about as much)
 LONG = 55.0  # min, from which a time foretold means never
 
 
@@ -42,6 +43,7 @@ class BurnSeen:
     hot_by : minutes within which a burn as it should be passes 450 °C after the filter [min]
     could : share of the soot that a burn as it should be burns in that time [-]
     whole : whether both its beginning and its end were seen
+    unseen : minutes between those that were not recorded; ``minutes`` and ``should`` leave them out [min]
     """
 
     needed: Spread
@@ -54,6 +56,7 @@ class BurnSeen:
     hot_by: Spread | None = None
     could: Spread | None = None
     whole: bool = True
+    unseen: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -80,20 +83,29 @@ def judge(seen: BurnSeen) -> Verdict:
     """Say how a burn went.
 
     The order is that of danger, then of what explains the rest: too hot; never hot enough; ended before enough could
-    burn; hot and long enough but the soot did not fall; as it should.
+    burn; hot and long enough but the soot did not fall; as it should. What was not recorded in between may have burnt
+    more, never less, so with it nothing is called too little.
     """
     if seen.after is not None and seen.after > TOO_HOT:
         return Verdict("too hot", (_reason("too_hot_after", after=seen.after, mark=TOO_HOT),))
     cool = _cool(seen)
-    if cool:
+    in_part = seen.unseen > UNSEEN
+    if cool and not (in_part and seen.unseen > (seen.minutes or 0.0)):  # the greater part of it tells of the rest
         return Verdict("never hot enough", cool)
     if seen.before is None:
         return Verdict("cannot tell", (_reason("no_heat_read"),))
     if not seen.whole:
         return Verdict("cannot tell", (_reason("seen_in_part"),))
-    if early := _early(seen, seen.before):
+    early = _early(seen, seen.before)
+    if in_part and seen.should is not None and (cool or (early and early[0].kind != "broken_off")):
+        low, high = seen.should.low, seen.should.high
+        return Verdict("cannot tell", (_reason("unseen_between", unseen=seen.unseen, low=low, high=high),))
+    if early:
         return Verdict("ended early", early)
-    return _by_pressure(seen, seen.before)
+    verdict = _by_pressure(seen, seen.before)
+    if in_part and verdict.mode == "as it should":
+        return Verdict(verdict.mode, (*verdict.reasons, _reason("heat_unseen", unseen=seen.unseen)))
+    return verdict
 
 
 def _cool(seen: BurnSeen) -> tuple[Reason, ...]:

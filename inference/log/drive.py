@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inference.log.clock import IntArray
-from inference.log.gaps import bridged, ran_on
+from inference.log.gaps import WITHIN_BURN, bridged, ran_on
 from inference.log.notes import Note, note
 from inference.log.read import Log
 from inference.physics.valid import Array
@@ -118,6 +118,29 @@ class Drive:
                 out.append((first, last))
         return out
 
+    def through_gaps(self, spans: list[tuple[int, int]], mask: BoolArray) -> list[tuple[int, int]]:
+        """Return stretches with those made one that only a gap parts through which the engine evidently ran on.
+
+        ``mask`` must hold in every row recorded between them; a gap of more than ``WITHIN_BURN`` joins nothing.
+        """
+        out: list[tuple[int, int]] = []
+        for first, last in spans:
+            if out and self._only_gaps(out[-1][1], first, mask):
+                out[-1] = (out[-1][0], last)
+            else:
+                out.append((first, last))
+        return out
+
+    def _only_gaps(self, end: int, first: int, mask: BoolArray) -> bool:
+        breaks = (end - 1 + np.flatnonzero(np.diff(self.segment[end - 1 : first + 1]) != 0)).tolist()
+        short = all(self.time[row + 1] - self.time[row] <= WITHIN_BURN for row in breaks)
+        return bool(breaks) and short and bool(mask[end:first].all()) and all(self._ran_on(b, b + 1) for b in breaks)
+
+    def silent(self, first: int, last: int) -> IntArray:
+        """Return the rows, ``first`` to before ``last``, behind which for a while nothing was recorded within these."""
+        steps = np.diff(self.time[first:last])
+        return np.asarray(first + np.flatnonzero(steps > self.seconds[first : last - 1] + 1e-6))
+
     def settled(self, mask: BoolArray, least: float, skip: float) -> BoolArray:
         """Return the rows of stretches of ``mask`` at least ``least`` [s] long, less their first ``skip`` [s]."""
         out = np.zeros_like(mask)
@@ -187,8 +210,8 @@ class Drive:
     def _trip(self, first: int, last: int) -> Trip:
         rows = slice(first, last)
         seconds = self.seconds[rows]
-        silent = np.diff(self.time[rows]) > seconds[:-1] + 1e-6
-        gaps = first + np.flatnonzero(silent & self.running[first : last - 1] & self.running[first + 1 : last])
+        gaps = self.silent(first, last)
+        gaps = gaps[self.running[gaps] & self.running[gaps + 1]]
         speed, coolant = self.get("vehicle_speed"), self.get("coolant_temperature")
         km = idle = None
         if speed is not None and np.isfinite(speed[rows]).mean() > 0.5:

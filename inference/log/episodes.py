@@ -40,7 +40,7 @@ class Burn:
     ----------
     first, last : its rows, ``last`` not included
     begin : when it began, in the recording [s]
-    minutes : how long it took [min]
+    minutes : how long it took, as far as it was recorded [min]
     cut_at_start : whether the recording begins in it
     ended : how it ended
     before_filter : plateau before the filter [°C]
@@ -48,6 +48,8 @@ class Burn:
     before_catalyst : plateau before the catalyst [°C], None if not recorded
     after_filter : hottest after the filter [°C], None if not recorded
     left : resistance after it over that before it [-], low, middle and high; None where it cannot be told
+    gaps : rows behind which, within it, nothing was recorded: for up to a minute, or while the engine evidently ran on
+    gap_minutes : how long that was in all [min]; how hot it was meanwhile is not known
     """
 
     first: int
@@ -61,6 +63,18 @@ class Burn:
     before_catalyst: float | None
     after_filter: float | None
     left: tuple[float, float, float] | None
+    gaps: tuple[int, ...] = ()
+    gap_minutes: float = 0.0
+
+    @property
+    def whole(self) -> bool:
+        """Whether both its beginning and its end were seen."""
+        return not self.cut_at_start and self.ended not in ("recording ended", "not known")
+
+    @property
+    def elapsed(self) -> float:
+        """From its beginning to its end, gaps and all [min]."""
+        return self.minutes + self.gap_minutes
 
 
 def find_burns(drive: Drive, gas_: Flow | None, hot_enough: float = 550.0, zero: float = 0.0) -> list[Burn]:
@@ -89,8 +103,9 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
     turning = drive.running if drive.running.any() else np.ones_like(drive.running)
     told = drive.get("burn_active")
     if told is not None and np.nanmax(told, initial=0.0) > 0:
-        seeds = drive.stretches(np.asarray((told > 0.5) & turning), 0.0)
-        return [(a, b) for a, b in drive.joined(seeds, PAUSE) if drive.time[b - 1] - drive.time[a] >= 30.0]
+        active = np.asarray((told > 0.5) & turning)
+        seeds = drive.through_gaps(drive.joined(drive.stretches(active, 0.0), PAUSE), active)
+        return [(a, b) for a, b in seeds if drive.time[b - 1] - drive.time[a] >= 30.0]
     strong = (before >= HOT) & turning
     weak = (before >= STILL_HOT) & turning
     catalyst = drive.get("exhaust_temperature_before_catalyst")
@@ -98,10 +113,11 @@ def _spans(drive: Drive, before: Array) -> list[tuple[int, int]]:
         strong |= (before - catalyst >= LIFT) & (before >= 330.0) & (catalyst >= 180.0) & turning
         weak |= (before - catalyst >= SOME_LIFT) & (before >= 300.0) & (catalyst >= 180.0) & turning
     load = drive.get("engine_load")
-    around = drive.stretches(np.asarray(weak), 0.0)
+    around = drive.through_gaps(drive.stretches(np.asarray(weak), 0.0), np.asarray(weak))
+    seeds = drive.through_gaps(drive.joined(drive.stretches(np.asarray(strong), 0.0), PAUSE), np.asarray(weak))
     out: list[tuple[int, int]] = []
-    for first, last in drive.joined(drive.stretches(np.asarray(strong), 0.0), PAUSE):
-        if drive.time[last - 1] - drive.time[first] < LEAST:
+    for first, last in seeds:
+        if drive.seconds[first:last].sum() - drive.step < LEAST:
             continue
         if _plateau(before[first:last]) < HOT:  # a weak one flickers about the marks: take all of its heat
             touched = [(a, b) for a, b in around if a < last and b > first]
@@ -172,9 +188,11 @@ def _burn(
     hottest = None
     if after is not None and np.isfinite(after[first:end]).any():
         hottest = float(np.nanmax(after[first:end]))
+    gaps = drive.silent(first, last)
+    missed = float(np.sum(drive.time[gaps + 1] - drive.time[gaps] - drive.step)) / 60.0
     return Burn(
         first, last, float(drive.time[first]), minutes, cut, ended, plateau, hot,
-        None if catalyst is None else _plateau(catalyst[rows]), hottest, left,
+        None if catalyst is None else _plateau(catalyst[rows]), hottest, left, tuple(gaps.tolist()), missed,
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""Gaps in a recording: whether the engine evidently ran on while nothing was recorded, so that a trip goes on.
+"""Gaps in a recording: whether the engine evidently ran on while nothing was recorded: a trip or burn goes on.
 
 A logger that stops for some minutes on the road leaves a gap, and so does an evening's rest. The control unit's own run
 time since the start (parameter 1F) tells them apart for certain. Where it was not recorded, a short gap is taken to
@@ -19,6 +19,7 @@ BY_COOLANT = 300.0  # s, the longest gap that the coolant alone may bridge
 BY_CLOCK = (15.0, 0.03)  # s and share of the gap by which run time and clock may differ
 WARM = 60.0  # °C of the coolant before the gap; an engine warming up would be warmer after it
 COOLED = 2.0  # K; the coolant is read in whole kelvins
+WITHIN_BURN = 900.0  # s; a burn takes ten to twenty-five minutes (from memory), so a longer gap may lie between two
 NEAR = 30.0  # s on either side of the gap from which a figure is taken
 
 

@@ -7,16 +7,17 @@ due, the second how much of the soot the recorded heat can have burnt.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from inference.burn import table
 from inference.burn.foretell import Circumstances, Course, Filter, Foretold, foretell
-from inference.burn.judge import DONE, BurnSeen, Verdict, judge
+from inference.burn.judge import DONE, UNSEEN, BurnSeen, Verdict, judge
 from inference.case import Case
 from inference.derive_gas import housing
 from inference.log.bands import Bin, make_bands
+from inference.log.clock import IntArray
 from inference.log.drive import BoolArray, Drive
 from inference.log.episodes import Burn
 from inference.log.fit import Flow
@@ -45,7 +46,7 @@ class Held:
     verdict : how it went
     should : as such a burn should be, from its beginning on
     came : with the gas that came
-    burnt : share of the soot that the heat that came burns by its end [-]
+    burnt : share of the soot that the heat that came burns by its end [-]; what a gap may have burnt is left out
     left : share of the extra pressure it left [-]
     soot : soot it began with, by the pressure before it, ash taken as none [g/l]
     recorded : which of "flow" and "oxygen" were taken from the recording; the others are those usual in a burn
@@ -79,16 +80,16 @@ def hold(
     trusted = not set(noticed) & set(BAD_SENSOR)
     before = [_bin_before(drive, gas_, b, burns, case, knowledge, zero) if trusted else None for b in burns]
     soot = [Spread(*b.soot) if b is not None and b.soot is not None else None for b in before]
-    whole = [i for i, b in enumerate(burns) if not b.cut_at_start][-MOST:]
+    whole = [i for i, b in enumerate(burns) if not b.cut_at_start][-MOST:]  # from its beginning on, at least
     asked = [c for i in whole for c in _circumstances(drive, gas_, burns[i], soot[i])]
     error = knowledge.readings["exhaust_temperature_after_filter"].error_at(600.0)
     told = foretell(asked, filter_, error)
-    pairs = {i: (told[2 * n], told[2 * n + 1]) for n, i in enumerate(whole)}
+    pairs = {i: (told[2 * n], _on_the_clock(drive, burns[i], told[2 * n + 1])) for n, i in enumerate(whole)}
     out = []
     for i, burn in enumerate(burns):
         should, came = pairs.get(i, (None, None))
         left = _left(burn, before[i]) if trusted else None
-        burnt = came.burnt(burn.minutes * 60.0) if came else None
+        burnt = came.burnt(burn.elapsed * 60.0) if came else None
         seen = _seen(burn, filter_.kind, should, burnt, left)
         recorded = _recorded(drive, gas_, burn, filter_) if should else ()
         out.append(Held(judge(seen), should, came, burnt, left, soot[i], recorded))
@@ -97,7 +98,7 @@ def hold(
 
 def _seen(burn: Burn, kind: str | None, should: Foretold | None, burnt: Spread | None, left: Spread | None) -> BurnSeen:
     low, mid, high = (table.inlet_needed(kind, IN_TIME, row) for row in range(3))
-    unfinished = burn.ended == "standing at idle" and (burnt is None or burnt.low < DONE)
+    unfinished = burn.ended == "standing at idle" and (burnt is None or burnt.low < DONE) and burn.gap_minutes <= UNSEEN
     broken = burn.ended == "engine switched off" or unfinished
     return BurnSeen(
         needed=Spread(low, mid, high),
@@ -109,7 +110,8 @@ def _seen(burn: Burn, kind: str | None, should: Foretold | None, burnt: Spread |
         completed=False if broken else None,
         hot_by=should.until_hot if should else None,
         could=should.burnt(burn.minutes * 60.0) if should else None,
-        whole=not burn.cut_at_start and burn.ended not in ("recording ended", "not known"),
+        whole=burn.whole,
+        unseen=burn.gap_minutes,
     )
 
 
@@ -125,12 +127,15 @@ def _filter(case: Case, knowledge: Knowledge) -> Filter:
 
 
 def _circumstances(drive: Drive, gas_: Flow | None, burn: Burn, soot: Spread | None) -> tuple[Circumstances, ...]:
-    """The burn as it should be, and as the gas came."""
-    begin, took = drive.time[burn.first], burn.minutes * 60.0
+    """The burn as it should be, and as the gas came.
+
+    Gaps are left out of the course of what came: the filter goes on behind one as it was before it. It lay in gas that
+    nobody recorded meanwhile, and nothing is made up for that.
+    """
+    begin, took = drive.time[burn.first], burn.elapsed * 60.0
     until = min(float(drive.time[burn.last - 1] - begin) + ON_FOR, LONGEST)
-    rows = np.flatnonzero(
-        (drive.time >= begin) & (drive.time <= begin + until) & (drive.segment == drive.segment[burn.first])
-    )
+    rows = rows_about(drive, burn, 0.0, until)
+    until -= 60.0 * burn.gap_minutes
     inside = rows[rows < burn.last]
     inlet, after = drive.channels["exhaust_temperature_before_filter"], drive.get("exhaust_temperature_after_filter")
     front = _first(inlet, burn.first)
@@ -138,12 +143,40 @@ def _circumstances(drive: Drive, gas_: Flow | None, burn: Burn, soot: Spread | N
     start = None if front is None else (front, front if back is None else back)
     flow = steady = None
     if gas_ is not None:
-        flow = _course(drive, gas_.mass, rows, begin)
-        steady = _course(drive, gas_.mass, inside[drive.running[inside]], begin, went_on=True)
+        flow = _course(drive, burn, gas_.mass, rows)
+        steady = _course(drive, burn, gas_.mass, inside[drive.running[inside]], went_on=True)
     share = drive.get("oxygen_content")
-    oxygen = None if share is None else _course(drive, share / 100.0, inside, begin, went_on=True)
+    oxygen = None if share is None else _course(drive, burn, share / 100.0, inside, went_on=True)
     should = Circumstances(min(max(took, SHOULD_FOR), LONGEST), start, soot, None, steady, oxygen)
-    return should, Circumstances(until, start, soot, _course(drive, inlet, rows, begin), flow, oxygen)
+    return should, Circumstances(until, start, soot, _course(drive, burn, inlet, rows), flow, oxygen)
+
+
+def rows_about(drive: Drive, burn: Burn, before: float, after: float) -> IntArray:
+    """Return the rows of a burn and those about it: from ``before`` [s] its beginning to ``after`` [s] behind that.
+
+    Of the drives of the recording only those that the burn itself reaches into.
+    """
+    since, drives = drive.time - drive.time[burn.first], drive.segment[[burn.first, burn.last - 1]]
+    near = (since >= -before) & (since <= after)
+    return np.flatnonzero(near & (drive.segment >= drives[0]) & (drive.segment <= drives[1]))
+
+
+def _silence(drive: Drive, burn: Burn) -> list[tuple[float, float]]:
+    """The burn's gaps: since its beginning, when each began with all before it left out, and how long it was [s]."""
+    out, passed = [], 0.0
+    for row in burn.gaps:
+        length = float(drive.time[row + 1] - drive.time[row] - drive.step)
+        out.append((float(drive.time[row] - drive.time[burn.first]) - passed, length))
+        passed += length
+    return out
+
+
+def _on_the_clock(drive: Drive, burn: Burn, came: Foretold) -> Foretold:
+    """Put what was reckoned without the gaps back to where it lies in the recording."""
+    seconds = came.seconds.copy()
+    for begun, length in _silence(drive, burn):
+        seconds[came.seconds > begun] += length
+    return replace(came, seconds=seconds)
 
 
 def _first(values: Array, row: int) -> float | None:
@@ -152,12 +185,15 @@ def _first(values: Array, row: int) -> float | None:
     return float(known[0]) if known.size else None
 
 
-def _course(drive: Drive, values: Array, rows: np.ndarray, begin: float, went_on: bool = False) -> Course | None:
-    """What was recorded in these rows; with ``went_on`` it goes on at its median behind them."""
+def _course(drive: Drive, burn: Burn, values: Array, rows: IntArray, went_on: bool = False) -> Course | None:
+    """What was recorded in these rows, the burn's gaps left out; with ``went_on`` it goes on at its median."""
     use = rows[np.isfinite(values[rows])]
     if use.size < 10:
         return None
-    seconds, known = drive.time[use] - begin, np.maximum(values[use], 0.0)
+    since = drive.time[use] - drive.time[burn.first]
+    seconds, known = since.copy(), np.maximum(values[use], 0.0)
+    for row, (_, length) in zip(burn.gaps, _silence(drive, burn), strict=True):
+        seconds[use > row] -= length
     if went_on:
         seconds, known = np.append(seconds, seconds[-1] + 1.0), np.append(known, float(np.median(known)))
     return Course(seconds, known)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from inference.burn.judge import TOO_HOT, UNSEEN
 from inference.log.drive import ROAD, BoolArray, Drive
 from inference.log.episodes import Burn
 from inference.log.fit import FLAT, SCATTERS, Fit
@@ -291,7 +292,10 @@ def _warm_up(taking: Taking) -> None:
 
 
 def _burn(taking: Taking, burns: list[Burn]) -> None:
-    """The last burn: its plateau, the hottest after the filter, and how long it took where that was seen whole."""
+    """The last burn: its plateau, the hottest after the filter, and how long it took where that was seen whole.
+
+    Behind a gap in it its time says nothing of the heat it had, and the hottest may have been in the gap.
+    """
     if not burns:
         return
     burn = burns[-1]
@@ -299,10 +303,13 @@ def _burn(taking: Taking, burns: list[Burn]) -> None:
     taking.put("exhaust_temperature_before_filter.burn", burn.before_filter, seconds)
     if burn.before_catalyst is not None and np.isfinite(burn.before_catalyst):
         taking.put("exhaust_temperature_before_catalyst.burn", burn.before_catalyst, seconds)
-    if burn.after_filter is not None:
+    unseen = burn.gap_minutes > UNSEEN
+    if burn.after_filter is not None and (not unseen or burn.after_filter > TOO_HOT):
         taking.put("exhaust_temperature_after_filter.burn", burn.after_filter, seconds)
-    if not burn.cut_at_start and burn.ended not in ("recording ended", "not known"):
-        taking.put("burn_duration", burn.minutes, seconds)
+    if burn.whole and not unseen:
+        taking.put("burn_duration", burn.elapsed, seconds)
+    if unseen:
+        taking.notes.append(note("burn_has_gap", minutes=round(burn.gap_minutes, 1)))
 
 
 def _use(taking: Taking) -> None:

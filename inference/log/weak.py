@@ -132,10 +132,11 @@ def _episodes(drive: Drive, extra: Array, before: Array, mark: float, usable: Bo
     hot = usable & (before >= LIGHT)
     above = np.asarray(hot & known & (extra > mark))
     out: Spans = []
-    for first, last in drive.joined(drive.stretches(above, 0.0), SMOOTH):
+    beside = np.asarray(hot & known & (extra > mark / 2.0))
+    for first, last in drive.through_gaps(drive.joined(drive.stretches(above, 0.0), SMOOTH), beside):
         rows = np.arange(first, last)
         seconds = drive.seconds[rows]
-        if float(drive.time[last - 1] - drive.time[first]) < LEAST:
+        if float(seconds.sum()) - drive.step < LEAST:
             continue
         if float(seconds[known[rows]].sum()) < COVERED * float(seconds.sum()):
             continue

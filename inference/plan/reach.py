@@ -12,6 +12,7 @@ from inference.diagnose import program_of
 from inference.engine.program import SERVES, Stage
 from inference.values import Spread, Value, Word
 from kb.model import Knowledge
+from kb.slots import OF_CODES
 
 Raw = frozenset[str]
 NONE: Raw = frozenset()
@@ -107,7 +108,7 @@ class Reach:
             return self._derived(name, slot.partition(".")[2])
         if name in k.readings or slot in k.questions:
             return frozenset({slot})
-        if slot in k.code_groups or slot in k.codes or slot in ("codes_read", "any_code") or slot.startswith("role_"):
+        if slot in k.code_groups or slot in k.codes or slot in OF_CODES:
             return None if self.facts.get("codes_read") == Word("yes") else frozenset({"codes"})
         return frozenset({slot}) if slot.partition(".")[0] in ("filter", "vehicle", "layout") else None
 

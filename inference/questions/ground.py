@@ -13,11 +13,12 @@ from typing import Literal
 from inference.case import Case, Round
 from inference.diagnose import program_of
 from inference.engine.verdicts import Fired, Verdicts
+from inference.facts import unnamed_codes
 from inference.questions.again import Standing
 from inference.result import Result
 from inference.values import LEVEL_WORDS, Number, Value, Word
 from kb.model import Knowledge
-from kb.slots import ROLE_GROUPS
+from kb.slots import OF_CODES, ROLE_GROUPS
 
 # what derived readings take from the head of a case, and the field of Case where that is one figure
 CASE_INPUTS = {
@@ -109,7 +110,7 @@ class Proof:
             return Node(slot, index, "read", value)
         if slot in k.questions:
             return Node(slot, index, "answered" if self.case_round.answer(slot) else "case", value)
-        is_code = slot in k.codes or slot in k.code_groups or slot in (*ROLE_GROUPS, "any_code", "codes_read")
+        is_code = slot in k.codes or slot in k.code_groups or slot in OF_CODES
         return Node(slot, index, "code" if is_code else "case", value)
 
     def _from_before(self, slot: str) -> Node | None:
@@ -125,7 +126,9 @@ class Proof:
         return 1 + max((self.node(slot).height for slot, _ in way.facts), default=0)
 
     def _codes(self, node: Node) -> Iterator[str]:
-        """The listed codes that make a code, a group or a role present."""
+        """The listed codes that make a code, a group or a role present, or that nobody here can read."""
+        if node.slot == "codes_unnamed" and node.value == Word("yes"):
+            yield from sorted(unnamed_codes({c.code for c in self.case_round.codes or ()}, self.knowledge))
         if node.value != Word("present"):
             return
         for seen in self.case_round.codes or ():
@@ -171,7 +174,7 @@ def facts_behind(knowledge: Knowledge, findings: Iterable[str], known: Container
             out |= {slot} if "." in slot or not reading.conditions else {f"{name}.{c}" for c in reading.conditions}
         elif slot in knowledge.questions:
             out.add(slot)
-        elif slot in knowledge.code_groups or slot in knowledge.codes or slot in ROLE_GROUPS:
+        elif slot in knowledge.code_groups or slot in knowledge.codes or slot in OF_CODES:
             out.add("codes")
     return frozenset(out)
 

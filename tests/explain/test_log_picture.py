@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from rich.console import Console
 
 from bench.drive import Wish
-from explain.burntold import words
+from explain.burntold import foretold_told, seen_told, words
 from explain.logpicture import burn_over_time, draw_log, pressure_against_flow, soot_over_time
 from explain.logview import LogView, as_json, told
 from inference.log.summary import Summary, summarise
@@ -145,3 +145,36 @@ def test_whatever_was_recorded_can_be_summed_up_told_and_drawn(knowledge: Knowle
         json.dumps(as_json(summary, "a"), allow_nan=False)
         if turn % 10 == 0:
             draw_log(summary, "svg")
+
+
+def test_a_gap_within_the_burn_is_drawn_and_said(knowledge: Knowledge) -> None:
+    wish = replace(WISH, unrecorded=((35.0, 3.0),), run_time=True)
+    gap = summarise(recorded(wish), parse_case(CASE, "case", knowledge), knowledge)
+    said = seen_told(gap.burns[0], 1, 550.0)
+    assert "9.1 minutes recorded out of 12.1" in said
+    assert "For 3 minutes of it nothing was recorded" in said
+    assert "another begun" not in said
+    long = replace(WISH, unrecorded=((33.0, 7.0),), run_time=True)
+    (burn,) = summarise(recorded(long), parse_case(CASE, "case", knowledge), knowledge).burns
+    assert "one burn may also have ended and another begun" in seen_told(burn, 1, 550.0)
+    assert "the gap left out" in (foretold_told(gap.held[0], gap.burns[0]) or "")
+    axis = Figure().add_subplot()
+    burn_over_time(gap, 0, axis, 550.0)
+    assert words("picture", "gap") in axis.get_legend_handles_labels()[1]
+    [line] = [x for x in axis.get_lines() if x.get_label() == words("picture", "after_filter")]
+    at, shown = (np.asarray(v, dtype=float) for v in line.get_data())
+    assert np.isnan(shown).sum() == 1, "the line is broken, not drawn through"
+    assert not ((at > 5.2) & (at < 7.9)).any()
+    assert at[-1] > 15.0, "what came behind the gap is drawn too"
+    shape = as_json(gap, "made-up")["burns"][0]
+    assert (shape["gaps"], round(shape["gap_minutes"], 1)) == (1, 3.0)
+
+
+def test_idle_share_and_mean_speed_are_told_once(summary: Summary) -> None:
+    out = io.StringIO()
+    LogView(summary, 550.0, Console(file=out, width=100)).show()
+    said = " ".join(out.getvalue().split("Readings for a round")[0].split())
+    assert len(re.findall(r"\d+ % of the running time at idle", said)) == 1
+    assert len(re.findall(r"\d+ % (?:of the running time )?at idle", said)) == 1
+    assert len(re.findall(r"mean speed \d+ km/h|\d+ km/h on the mean", said)) == 1
+    assert "of this recording alone (60 minutes, trips: 1)" in said, "how far they stand for more is still said"

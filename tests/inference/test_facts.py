@@ -60,7 +60,7 @@ def test_what_the_absence_of_a_code_says(round_: str, state: str, fresh: str | N
     slots = facts_of(round_)[0][0]
     group = knowledge().codes["P0128"].group
     assert slots["P0128"] == slots[group] == slots["role_harm"] == slots["any_code"] == Word(state)
-    assert slots.get("codes_fresh") == (Word(fresh) if fresh else None)
+    assert slots.get("codes_cleared_lately") == (Word(fresh) if fresh else None)
     assert slots["codes_read"] == Word("yes")
 
 

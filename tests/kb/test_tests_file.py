@@ -9,7 +9,7 @@ import pytest
 
 from kb.load import load
 from kb.model import Knowledge, ServiceTest
-from kb.slots import ROLE_GROUPS, slot_of
+from kb.slots import OF_CODES, slot_of
 from kb.yamlread import read_yaml
 
 HOME = Path(__file__).parents[2] / "kb"
@@ -117,7 +117,7 @@ def read_by(knowledge: Knowledge) -> dict[str, set[str]]:
     for derived in knowledge.derived.values():
         for slot in [f"{derived.id}.{c}" for c in derived.conditions] or [derived.id]:
             out[slot] |= set(derived.inputs)
-    for code in (*knowledge.codes, *knowledge.code_groups, *ROLE_GROUPS, "any_code", "codes_read"):
+    for code in (*knowledge.codes, *knowledge.code_groups, *OF_CODES):
         out[code].add("codes")
     return out
 
