@@ -8,7 +8,8 @@ A cause is absent (state 0), present throughout (1), or present and then removed
 * the same verdict in a later round counts again only if something was repaired between;
 * the two complaint findings tell why the filter blocked, so they are taken from the first round that knows them:
   after a burn a free filter says nothing about the cause;
-* a private finding of one cause is a likelihood ratio on that cause alone, a proof or a veto settles it.
+* a private finding of one cause is a likelihood ratio on that cause alone, and of several looks at it the surer or
+  the later firm one counts; a proof or a veto settles the cause.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ import numpy as np
 
 from inference.belief.activation import Net
 from inference.belief.soft import fold_absent, fold_present
-from inference.belief.verdict import Alone, Findings, Linked, Memory, Private, Speakers, Verdict, in_groups
+from inference.belief.verdict import FIRM, Alone, Findings, Linked, Memory, Private, Speakers, Verdict, in_groups
 from kb.model import Cause, Knowledge
 
 COMPLAINT = ("filter_reported_blocked", "filter_really_restricted")
@@ -240,21 +241,32 @@ def _link(shows: Mapping[str, Mapping[str, float]], cause: Cause, finding: str, 
 def _private_of(speakers: Speakers, cause: Cause, gone_from: int | None) -> list[Private]:
     rates = {w.finding: w for w in cause.weighs}
     groups = _tables_of(speakers.knowledge).groups[cause.id]
-    out: list[Private] = []
-    said: dict[str, bool] = {}
+    heard: dict[tuple[int, bool], Verdict] = {}  # by group, before and after the repair
     for r in range(len(speakers.rounds)):
         after = gone_from is not None and r >= gone_from
-        for verdict in speakers.of_round(r, groups):
-            key = f"{verdict.finding}:{after}"
-            if said.get(key) == verdict.holds or (not after and key in said):
-                continue  # counted once before the repair and once after it
-            said[key] = verdict.holds
-            rate = rates[verdict.finding]
-            with_it = verdict.if_true * rate.with_it + verdict.if_false * (1 - rate.with_it)
-            without = verdict.if_true * rate.without_it + verdict.if_false * (1 - rate.without_it)
-            ratio = min(max(with_it / without, 1 / LIMIT), LIMIT)
-            out.append(Private(cause.id, verdict, ratio, after))
+        for place, members in enumerate(groups):
+            verdict = speakers.of_group(r, members)
+            if verdict is None:
+                continue
+            before = heard.get((place, after))
+            if before is None or _goes_before(verdict, before):
+                heard[place, after] = verdict
+    out: list[Private] = []
+    for (_, after), verdict in sorted(heard.items(), key=lambda kept: (kept[1].round, kept[1].finding)):
+        rate = rates[verdict.finding]
+        with_it = verdict.if_true * rate.with_it + verdict.if_false * (1 - rate.with_it)
+        without = verdict.if_true * rate.without_it + verdict.if_false * (1 - rate.without_it)
+        ratio = min(max(with_it / without, 1 / LIMIT), LIMIT)
+        out.append(Private(cause.id, verdict, ratio, after))
     return out
+
+
+def _goes_before(later: Verdict, earlier: Verdict) -> bool:
+    """Whether a later look at what speaks of one cause takes the place of an earlier one.
+
+    It does where it sees the same more surely, or firmly something else: it knows all that the earlier one knew.
+    """
+    return later.trust > earlier.trust if later.holds == earlier.holds else later.trust >= FIRM
 
 
 def _settle(

@@ -193,22 +193,20 @@ class Speakers:
             return None
         return self.memory.of((finding, round_index), result, lambda: verdict_of(finding, round_index, result))
 
-    def of_round(self, round_index: int, groups: Sequence[tuple[str, ...]]) -> list[Verdict]:
-        """Return the verdicts of one round that count, one for each group, in the order of their names."""
-        chosen = [v for members in groups if (v := self._of_group(round_index, members)) is not None]
-        return sorted(chosen, key=lambda v: v.finding)
-
     def shared(self, round_index: int, groups: Sequence[tuple[str, ...]], touched: Collection[int]) -> list[Verdict]:
-        """Return :meth:`of_round` of all shared findings; a group that is not ``touched`` speaks as it did."""
+        """Return the verdicts of one round that count, one for each group, in the order of their names.
+
+        A group that is not ``touched`` speaks as it did.
+        """
         spoken = self.memory.spoken
         if round_index == len(spoken):
-            spoken.append([self._of_group(round_index, members) for members in groups])
+            spoken.append([self.of_group(round_index, members) for members in groups])
         chosen = list(spoken[round_index])
         for place in touched:
-            chosen[place] = self._of_group(round_index, groups[place])
+            chosen[place] = self.of_group(round_index, groups[place])
         return sorted((v for v in chosen if v is not None), key=attrgetter("finding"))
 
-    def _of_group(self, round_index: int, members: tuple[str, ...]) -> Verdict | None:
+    def of_group(self, round_index: int, members: tuple[str, ...]) -> Verdict | None:
         """Return the verdict that speaks for a group.
 
         Of those that hold the most specific firm one, where one stands plainly seen before one that is leant to; else
