@@ -66,6 +66,10 @@ class Board(dict[str, Any]):
         """Write again what a record holds."""
         super().__setitem__(name, value)
 
+    def put_all(self, values: dict[str, Any]) -> None:
+        """Write again all that a record and those within it hold."""
+        super().update(values)
+
 
 @dataclass(frozen=True, eq=False)
 class _Wrote:
@@ -127,7 +131,7 @@ class _Record:
     result: Any = None
     epoch: int = 0
     facts: frozenset[Fact] = frozenset()
-    writes_all: tuple[tuple[Board, str, Any], ...] = ()
+    writes_all: tuple[tuple[Board, dict[str, Any]], ...] = ()
     sure: bool = True
     inner: bool = False
 
@@ -191,8 +195,8 @@ class Journal:
             return record.result
         first = self._first.get(key)
         if first is not None and self._untouched(first, args):
-            for board, name, value in first.writes_all:
-                board.put(name, value)
+            for board, values in first.writes_all:
+                board.put_all(values)
             return first.result
         record = self.taken(key, work, sheet, args)
         if self.epoch == 1:
@@ -211,8 +215,8 @@ class Journal:
         first = self._first.get(key)
         if first is not None and first.inner and self._changed.isdisjoint(first.facts) and _alike(first.args, args):
             if first.epoch != self.epoch:
-                for board, name, value in first.writes_all:
-                    board.put(name, value)
+                for board, values in first.writes_all:
+                    board.put_all(values)
                 first.epoch = self.epoch
             return first
         for kept in (self._last.get(key), first):
@@ -243,7 +247,9 @@ def _gather(record: _Record, outermost: _Record) -> None:
     """Work out what stands behind a step of the case as it stands, and behind the steps within it."""
     facts: set[Fact] = set()
     record.inner = record is not outermost
-    writes = list(record.writes)
+    writes: dict[int, tuple[Board, dict[str, Any]]] = {}
+    for board, name, value in record.writes:
+        writes.setdefault(id(board), (board, {}))[1][name] = value
     for read in record.reads:
         if isinstance(read, _Read):
             facts.add((read.sheet, read.kind, read.name))
@@ -252,14 +258,15 @@ def _gather(record: _Record, outermost: _Record) -> None:
             facts |= read.facts
             record.sure &= read.sure
             record.inner &= read.inner
-            writes += read.writes_all
+            for board, values in read.writes_all:
+                writes.setdefault(id(board), (board, {}))[1].update(values)
         elif read.board.now(read.name) is ABSENT:
             record.sure = record.inner = False
         elif read.board.writers[read.name] is outermost:
             record.inner = False  # what stands behind it is gathered with the outermost step
         else:
             facts |= read.board.writers[read.name].facts
-    record.facts, record.writes_all = frozenset(facts), tuple(writes)
+    record.facts, record.writes_all = frozenset(facts), tuple(writes.values())
 
 
 def _label(arg: object) -> object:
