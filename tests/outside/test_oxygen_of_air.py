@@ -28,14 +28,16 @@ def limits(knowledge: Knowledge, rule: str) -> list[tuple[float, float]]:
 
 def test_the_two_tables_agree_by_dilution() -> None:
     """Water vapour takes the place of a share of the dry air and of its oxygen alike."""
-    assert DRY * (1 - WATER / 100) == pytest.approx(WET, abs=0.01)
+    diluted = DRY * (1 - WATER / 100)
+    assert diluted == pytest.approx(WET, abs=0.01)
 
 
 @pytest.mark.parametrize("oxygen", [DRY, WET])
 def test_a_sensor_that_tells_the_truth_in_any_air_is_called_right(knowledge: Knowledge, oxygen: float) -> None:
     error = knowledge.readings["oxygen_on_overrun"].error_at(oxygen)
     (span,) = limits(knowledge, "oxygen-on-overrun-is-that-of-air")
-    assert span[0] < oxygen - error and oxygen + error < span[1]
+    assert span[0] < oxygen - error
+    assert oxygen + error < span[1]
 
 
 @pytest.mark.parametrize("oxygen", [DRY, WET])
