@@ -60,7 +60,7 @@ def wanted(text: str, slot: str, part: str) -> str:
     if state and part == "none" and limit.removeprefix("is ") in _OPPOSITE:
         return say("ask.wanted", limit=phrases()["ask"]["state"][_OPPOSITE[limit.removeprefix("is ")]])
     limit = str(state) if state else limit.removeprefix("is ")
-    limit = str(phrases()["code"].get(limit, limit))
+    limit = str(phrases()["code"].get(limit, limit)).replace("_", " ")  # the case format's words join theirs
     key = {"none": "ask.wanted_not", "unless": "ask.unless"}.get(part, "ask.wanted")
     return say(key, limit=limit)
 

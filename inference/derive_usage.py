@@ -69,6 +69,10 @@ def derive_usage(sheet: Sheet) -> None:
     on_filter = distance_on_filter(sheet)
     if on_filter is not None:
         sheet.put("distance_on_filter", exact(on_filter), ("odometer", "filter", "history"))
+        stored = sheet.read("filter_distance_stored")
+        if stored is not None:
+            spread = normal_spread(stored - on_filter, sheet.error("filter_distance_stored", stored))
+            sheet.put("stored_distance_excess", spread, ("filter_distance_stored", "distance_on_filter"))
     if sheet.case.history:
         _blockings(sheet)
 

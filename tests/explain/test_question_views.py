@@ -99,6 +99,12 @@ def test_a_hold_without_named_reason_says_that_no_fact_is_needed(knowledge: Know
         ("egr_valve_sticks is holds", "egr_valve_sticks", "none", "wanted: it is not so"),
         ("egr_valve_sticks is fails", "egr_valve_sticks", "all", "wanted: it is not so"),
         ("P0401 is present", "P0401", "none", "wanted: not reported"),
+        (
+            "filter.type one of coated or coated_with_scr",
+            "filter.type",
+            "all",
+            "wanted: one of coated or coated with scr",
+        ),
     ],
 )
 def test_conditions_read_as_sentences(text: str, slot: str, part: str, says: str) -> None:

@@ -111,6 +111,18 @@ def test_a_change_on_the_day_it_was_fitted_is_that_fitting() -> None:
     assert found["distance_on_filter"].spread.mid == 30_000.0
 
 
+def test_stored_distance_is_held_against_what_this_filter_has_run() -> None:
+    changed = (FakeEvent("filter replaced", 120_000.0),)
+    read = {**READ, "filter_distance_stored": 149_500.0}
+    found = derived(read, odometer=150_000.0, fitted_at_km=0.0, history=changed)["stored_distance_excess"].spread
+    assert found.mid == pytest.approx(149_500.0 - 30_000.0)
+    assert 50.0 < found.high - found.low < 1_000.0  # the error of the reading, not of the odometer
+    told = derived({**READ, "filter_distance_stored": 29_900.0}, odometer=150_000.0, fitted_at_km=0.0, history=changed)
+    assert told["stored_distance_excess"].spread.mid == pytest.approx(-100.0)
+    assert "stored_distance_excess" not in derived(read, odometer=150_000.0, history=(FakeEvent("filter replaced"),))
+    assert "stored_distance_excess" not in derived(READ, odometer=150_000.0, fitted_at_km=0.0)
+
+
 def test_a_sintered_metal_filter_is_out_of_range() -> None:
     reading = derived(READ, substrate="sintered metal")["soot_load"]
     assert not reading.in_range

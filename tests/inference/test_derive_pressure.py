@@ -32,7 +32,7 @@ FULL = {
     "oil_sulphated_ash": 0.7, "burn_duration": 15.0, "oxygen_content.idle": 14.0, "late_fuel_flow.burn": 0.3,
     "air_mass_flow_valve_shut.idle": 10.0, "recorded_trips": 12.0, "recorded_trip_time": 18.0,
     "recorded_trip_distance": 13.0, "charge_pressure_before_cooler.full_load": 2310.0,
-    "charge_temperature.full_load": 42.0,
+    "charge_temperature.full_load": 42.0, "filter_distance_stored": 149_000.0,
 }  # fmt: skip
 
 
