@@ -88,7 +88,7 @@ def private_gains(knowledge: Knowledge, now: dict[str, float], findings: Iterabl
     for cause in knowledge.causes.values():
         rates = {w.finding: (w.with_it, w.without_it) for w in cause.weighs if w.finding in wanted}
         for proof in cause.proofs:
-            if proof.finding in wanted:
+            if proof.finding in wanted and proof.finding not in rates:
                 there, not_there = PROOF_IF_THERE, PROOF_IF_NOT
                 if (proof.state == "holds") != (proof.shows_it == "present"):
                     there, not_there = 1 - there, 1 - not_there
