@@ -152,6 +152,8 @@ class Bounds:
         self.k, self.r = knowledge, result
         self.facts = {**result.latest.facts, **result.latest.verdicts.as_facts()}
         self.bad = {s.finding for c in knowledge.causes.values() for s in c.shows}
+        self.bad |= {p.finding for c in knowledge.causes.values() for p in c.proofs
+                     if p.state == "holds" and p.shows_it == "present"}  # fmt: skip
         self.good = {n.finding for n in knowledge.gate.needs if n.state == "holds"} - self.bad
         self.bad |= {d.finding for d in knowledge.gate.dangers}
         self.stages = tuple(program_of(knowledge).stage(name) for name in ("find", "decide"))

@@ -91,7 +91,8 @@ def _add_round(graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: Rou
 def _add_slot(graph: Graph, speaker: Speaker, round_: RoundResult, node: str, slot: str) -> None:
     if node in graph:
         return
-    value = speaker.value(slot, speaker.facts_at(round_).get(slot))
+    facts = speaker.facts_at(round_)
+    value = speaker.value(slot, facts.get(slot), facts)
     index = int(node.rpartition("@")[2])
     graph.add_node(node, kind=GIVEN, label=speaker.slot_title(slot), value=value, state="given", round=index, slot=slot)
 

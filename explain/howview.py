@@ -129,7 +129,7 @@ def _condition(speaker: Speaker, result: Result, round_index: int, met: Met) -> 
     derived = round_.derived.get(met.slot)
     return Condition(
         slot=met.slot, part=met.part, says=speaker.slot_title(met.slot),
-        value=value_word(speaker, met.slot, met.value), condition=met.text,
+        value=value_word(speaker, met.slot, met.value, round_.facts), condition=met.text,
         read_in=round_names(result)[round_.origin.get(met.slot, round_index)],
         formula=derived.formula if derived else None, in_range=derived.in_range if derived else True,
         beyond=list(beyond(derived.notes)) if derived else [],

@@ -153,9 +153,10 @@ def _change(result: Result, first: int, last: int) -> Spread:
 
 
 def _nothing_took_it_out(result: Result, first: int, last: int, driven: float | None) -> bool:
-    """Whether the vehicle was hardly driven since and no burn or cleaning is told of: a repair alone takes no soot out."""
+    """Whether it was hardly driven since and no burn or cleaning is told of: a repair alone takes no soot out."""
     case = result.case
-    if driven is None and case.rounds[last].when == "follow-up" or driven is not None and driven >= _far_enough(result):
+    far = case.rounds[last].when == "follow-up" if driven is None else driven >= _far_enough(result)
+    if far:
         return False  # driven so far, it should have burnt itself clean
     between = case.between(case.rounds[first], case.rounds[last])
     return not any(

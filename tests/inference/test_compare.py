@@ -115,9 +115,7 @@ def test_after_a_burn_or_a_cleaning_the_same_pressure_has_not_held() -> None:
     assert after_repair(burn_completed=True).verdict == "did not hold"
     cleaned = [{"date": "2026-03-05", "odometer": "120000 km", "event": "filter cleaned"}]
     assert after_repair(history=cleaned).verdict == "did not hold"
-    broken_off = [
-        {"date": "2026-03-05", "odometer": "120000 km", "event": "forced regeneration", "completed": False}
-    ]
+    broken_off = [{"date": "2026-03-05", "odometer": "120000 km", "event": "forced regeneration", "completed": False}]
     assert after_repair(history=broken_off).verdict == "cannot tell"
 
 
