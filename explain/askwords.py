@@ -89,7 +89,7 @@ def decision_word(decision: str) -> str:
 
 def sharp(value: float, unit: str) -> str:
     """Return a figure to four figures with its unit, as exact as a limit is written."""
-    text = f"{value:.4g}" if abs(value) < 1e4 else figure(value)
+    text = f"{value:,.4g}" if abs(value) < 1e4 else figure(value)
     return text if unit == "1" else say("value.with_unit", value=text, unit=unit)
 
 

@@ -194,7 +194,8 @@ def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
             graph.add_edge(f"{CAUSE}:{reason.cause}", GATE, side="against")
             continue
         node = _add_finding(graph, knowledge, result.latest, reason.finding, last, result)
-        graph.add_edge(node, GATE, side="open" if reason in gate.missing else "against")
+        side = "open" if reason in gate.missing else "against"
+        graph.add_edge(node, GATE, side=side, set_up=reason.finding in knowledge.gate.set_up)
 
 
 def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:
@@ -265,6 +266,7 @@ def part(graph: Graph, result: Result, cause: str | None, weak: float, top: int 
         missing = [f"{FINDING}:{r.finding}@{len(result.rounds) - 1}" for r in result.gate.because]
         missing = [m for m in missing if m not in keep and graph.has_edge(m, GATE)]
         missing = [m for m in missing if graph.edges[m, GATE]["side"] == "open"]
+        missing.sort(key=lambda m: graph.edges[m, GATE]["set_up"])  # what is done when it is lit comes last
         keep |= set(missing[:FEW])
         keep |= {n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY}
     keep |= _grounds(graph, keep - set(missing))

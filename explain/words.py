@@ -5,6 +5,7 @@ All connecting words stand in explain/lang/<language>.yaml; nothing here is Engl
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from functools import lru_cache
@@ -49,6 +50,16 @@ def figure(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def ends(low: float, high: float) -> tuple[str, str]:
+    """Return the two ends of a spread, decimals no finer than a tenth of its width: "0.1" and "1.9", not "0.094"."""
+    width = abs(high - low)
+    if width <= 0:
+        return figure(low), figure(high)
+    step = min(10.0 ** (math.floor(math.log10(width) + 1e-9) - 1), 1.0)
+    coarse = [min((round(end / step) * step, end), key=lambda x: len(figure(x))) for end in (low, high)]
+    return figure(coarse[0] + 0.0), figure(coarse[1] + 0.0)
+
+
 def quantity(value: float, unit: str) -> str:
     """Return a number with its unit; no unit for "1"."""
     return figure(value) if unit == "1" else say("value.with_unit", value=figure(value), unit=unit)
@@ -79,7 +90,7 @@ class Speaker:
         if isinstance(value, Number):
             return quantity(value.value, unit)
         if isinstance(value, Spread):
-            low, high = figure(value.low), figure(value.high)
+            low, high = ends(value.low, value.high)
             if low == high:
                 return quantity(value.mid, unit)
             both = say("value.spread", low=low, high=high)
