@@ -139,7 +139,7 @@ def rather(
     knowledge, result = _diagnosed(case)
     a, b = _cause(knowledge, a, "rather"), _cause(knowledge, b, "rather")
     if a == b:
-        raise Faults([Fault("rather", 0, "", f"'{b}' is held against itself; name two different causes")])
+        raise Faults([Fault("rather", 0, "", f"'{knowledge.causes[b].title}' is held against itself; name two causes")])
     findings = {**result.stands.findings, **result.decided.findings}
     evidence = evidence_of(result.case, knowledge, result.rounds)
     states = {f: r.state for f, r in findings.items()}

@@ -114,11 +114,8 @@ class CaseData:
 
     def _value(self, slot: str, text: str) -> Any:
         if slot == "codes":
-            return (
-                []
-                if text.lower() in NONE_WORDS
-                else [_code(part) for part in _BETWEEN_CODES.split(text) if part.strip()]
-            )
+            parts = [] if text.lower() in NONE_WORDS else _BETWEEN_CODES.split(text)
+            return [_code(part) for part in parts if part.strip()]
         if slot in TEXTS or slot in self.knowledge.questions:
             return {"y": "yes", "n": "no"}.get(text.lower(), text) if slot in self.knowledge.questions else text
         if _NUMBER.fullmatch(text):

@@ -17,6 +17,7 @@ from kb.other_words import in_words_of_titles
 if TYPE_CHECKING:
     from kb.model import Knowledge
 
+SEE = "; clogwise names lists the causes, readings and questions"
 MOST = 6  # names offered
 FEW = 3  # findings named that go by a reading
 _WORD = re.compile(r"[^\W_]+")
@@ -115,7 +116,8 @@ def meant(
                     return found[0]
                 if found:
                     raise Faults([Fault(field, 0, "", _several(said, found, every))])
-    raise Faults([Fault(field, 0, "", f"'{said}' is no {what}{elsewhere() or _near(usual or said, every, more)}")])
+    says = elsewhere() or _near(usual or said, every, more) or SEE
+    raise Faults([Fault(field, 0, "", f"'{said}' is no {what}{says}")])
 
 
 def _several(said: str, found: Sequence[str], titles: Mapping[str, str]) -> str:
