@@ -8,6 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.secondlook import second_look
+from explain.tests_shown import tests_shown
 from explain.words import Speaker, ends, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
@@ -194,12 +195,14 @@ class Terminal:
 
     def next(self, limit: int | None) -> None:
         lines: list[Line] = []
-        for i, test in enumerate(self.r.next_tests[:limit], 1):
+        tests = self.r.next_tests if limit is None else tests_shown(self.k, self.r, limit)
+        for i, test in enumerate(tests, 1):
             text = Text(f"{self.k.tests[test.test].title} ({say('why.minutes', minutes=figure(test.minutes))})")
             if suspects := ", ".join(self._suspects(test.test)):
                 text.append(f" – {suspects}", style="dim")
             lines.append((f"{i}. ", text))
         if lines:
+            lines.append(Text(say("why.next_order"), style="dim"))
             self._block("next", lines)
 
     def _suspects(self, test: str) -> list[str]:

@@ -19,6 +19,7 @@ from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
 from explain.terminal import percent
+from explain.tests_shown import tests_shown
 from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
@@ -78,7 +79,7 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "codes": _codes(k, r),
         "causes": _causes(k, r, room["evidence"]),
         "none_listed": say("sheet.none_listed", percent=percent(r.none_listed)),
-        "next": _next(k, r)[: room["next"]],
+        "next": _next(k, r, room["next"]),
         "work": _jobs(k, r, room["steps"]),
         "cautions": _cautions(k, r, room["cautions"]),
         "size": room["size"] / 10,
@@ -254,11 +255,11 @@ def _cause(k: Knowledge, r: Result, c: CauseResult, evidence: int) -> dict[str, 
     }  # fmt: skip
 
 
-def _next(k: Knowledge, r: Result) -> list[dict[str, str]]:
+def _next(k: Knowledge, r: Result, most: int) -> list[dict[str, str]]:
     return [
         {"title": k.tests[t.test].title, "minutes": say("why.minutes", minutes=figure(t.minutes)),
          "tools": ", ".join(k.tests[t.test].tools)}
-        for t in r.next_tests[:4]
+        for t in tests_shown(k, r, most)
     ]  # fmt: skip
 
 
