@@ -31,7 +31,6 @@ Changes = Annotated[
 ]
 CODE = re.compile(r"[PBCUpbcu][0-9A-Fa-f]{4}")
 WHAT_CHANGES = "reading, usage figure, question, code or fact of the filter"
-DECISIONS = ("clear", "hold", "not needed", "do not burn")
 
 
 def _read(path: Path) -> tuple[Knowledge, Case]:
@@ -127,6 +126,7 @@ def rather(
     a: Annotated[str, typer.Argument(metavar="CAUSE", help="the cause that is said")],
     b: Annotated[str, typer.Argument(metavar="OTHER", help="the cause it is held against")],
     json: AsJson = False,
+    all: Everything = False,
 ) -> None:
     """Say why one cause rather than another: the findings that part them, and what would part them further.
 
@@ -139,7 +139,7 @@ def rather(
     knowledge, result = _diagnosed(case)
     a, b = _cause(knowledge, a, "rather"), _cause(knowledge, b, "rather")
     if a == b:
-        raise Faults([Fault("rather", 0, "", f"'{b}' is held against itself; name two different causes")])
+        raise Faults([Fault("rather", 0, "", f"'{knowledge.causes[b].title}' is held against itself; name two causes")])
     findings = {**result.stands.findings, **result.decided.findings}
     evidence = evidence_of(result.case, knowledge, result.rounds)
     states = {f: r.state for f, r in findings.items()}
@@ -148,13 +148,14 @@ def rather(
     )
     if json:
         return _dump(answer)
-    ratherview.show(answer, _console())
+    ratherview.show(answer, _console(), everything=all)
 
 
 def whynot(
     case: CaseFile,
     what: Annotated[
-        str, typer.Argument(metavar="CAUSE|FINDING|DECISION", help="an id, or clear, hold, not-needed, do-not-burn")
+        list[str],
+        typer.Argument(metavar="CAUSE|FINDING|DECISION", help="words of it, or clear, hold, not-needed, do-not-burn"),
     ],
     json: AsJson = False,
     all: Everything = False,
@@ -168,18 +169,21 @@ def whynot(
 
     knowledge, result = _diagnosed(case)
     ask = WhyNot(knowledge, result)
-    decision = what.replace("-", " ").lower()
-    if decision not in DECISIONS:
+    said = " ".join(what)
+    decision, named = naming.decision_of(said), ""
+    if decision is None:
         kinds = [naming.causes(knowledge), naming.findings(knowledge)]
-        what = naming.meant(what, kinds, "cause, finding or decision", "whynot", DECISIONS)
+        named = naming.meant(
+            said, kinds, "cause, finding or decision", "whynot", elsewhere=lambda: naming.elsewhere(said, knowledge)
+        )
     answer: BaseModel
-    if what in knowledge.causes:
-        cause = whynotview.cause(knowledge, result, ask.cause(what))
+    if named in knowledge.causes:
+        cause = whynotview.cause(knowledge, result, ask.cause(named))
         if not json:
             return whynotview.show_cause(cause, _console(), all)
         answer = cause
-    elif what in knowledge.findings:
-        finding = whynotview.finding(knowledge, result, ask.finding(what))
+    elif named in knowledge.findings:
+        finding = whynotview.finding(knowledge, result, ask.finding(named))
         if not json:
             return whynotview.show_finding(finding, _console(), all)
         answer = finding

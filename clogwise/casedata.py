@@ -19,6 +19,7 @@ from kb.yamlwrite import write_yaml
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 _CODE = re.compile(r"([A-Za-z][0-9A-Za-z]{4})(?:\s+(stored|pending|permanent))?")
 TEXTS = ("complaint", "layout", "filter.type", "filter.substrate")  # written as they are said
+_BETWEEN_CODES = re.compile(r"\s*[,;]\s*|\s+and\s+|\s+(?=[PBCUpbcu]\d)")
 NONE_WORDS = ("none", "no", "[]")
 
 
@@ -113,7 +114,8 @@ class CaseData:
 
     def _value(self, slot: str, text: str) -> Any:
         if slot == "codes":
-            return [] if text.lower() in NONE_WORDS else [_code(part) for part in re.split(r"[,;]\s*", text) if part]
+            parts = [] if text.lower() in NONE_WORDS else _BETWEEN_CODES.split(text)
+            return [_code(part) for part in parts if part.strip()]
         if slot in TEXTS or slot in self.knowledge.questions:
             return {"y": "yes", "n": "no"}.get(text.lower(), text) if slot in self.knowledge.questions else text
         if _NUMBER.fullmatch(text):

@@ -120,7 +120,7 @@ def check(case: CaseFile, json: AsJson = False) -> None:
 @app.command()
 def how(
     case: CaseFile,
-    what: Annotated[str, typer.Argument(metavar="CAUSE|FINDING|gate", help="an id, such as thermostat_stuck_open")],
+    what: Annotated[list[str], typer.Argument(metavar="CAUSE|FINDING|gate", help="an id or words, such as thermostat")],
     json: AsJson = False,
     all: Everything = False,
 ) -> None:
@@ -132,12 +132,15 @@ def how(
 
     knowledge, result = diagnosed(case)
     kinds = [naming.causes(knowledge), naming.findings(knowledge)]
-    what = naming.meant("gate" if what == "decision" else what, kinds, "cause or finding, nor gate", "how", ["gate"])
-    if what not in knowledge.causes:
+    said = "gate" if naming.is_decision(" ".join(what)) else " ".join(what)
+    named = naming.meant(
+        said, kinds, "cause or finding, nor gate", "how", ["gate"], lambda: naming.elsewhere(said, knowledge)
+    )  # fmt: skip
+    if named not in knowledge.causes:
         from clogwise.ask import how_found
 
-        return how_found(knowledge, result, what, json, all)
-    answer = howview.how(knowledge, result, what)
+        return how_found(knowledge, result, named, json, all)
+    answer = howview.how(knowledge, result, named)
     if json:
         from explain import jsonout
 

@@ -31,7 +31,8 @@ BASICS = (
     "complaint", "vehicle.engine_litres", "vehicle.odometer", "filter.type", "filter.substrate", "filter.fitted_at",
     "layout", "codes", "typical_trip", "typical_distance", "trips_per_week", "long_run_per_month",
 )  # fmt: skip
-PASS, WHY, BACK, STOP = ("", "unknown"), ("why", "?"), ("back",), ("stop", "quit", "exit")
+PASS = ("", "unknown", "don't know", "dont know", "dunno", "not known", "no idea", "pass", "skip")
+WHY, BACK, STOP, HELP = ("why", "?", "how"), ("back", "b"), ("stop", "quit", "exit", "q"), ("help", "h")
 
 
 def open_case(path: Path, knowledge: Knowledge, today: date) -> tuple[CaseData, bool]:
@@ -97,13 +98,18 @@ class Interview:
                 self.warned.add(caution)
                 entry = self.knowledge.cautions[caution]
                 self._say(say("start.mind", caution=f"{entry.title}. {entry.says}"), "dim")
+        options = True  # a list of choices is shown once, not after every word that could not be taken
         while True:
-            self._say(question(self.knowledge, slot), "bold")
+            self._say(question(self.knowledge, slot, options), "bold")
+            options = False
             line = self._read()
             if line is None or line.lower() in STOP:
                 return "stop"
             if line.lower() in BACK:
                 return "back"
+            if line.lower() in HELP:
+                self._say(say("start.hello"))
+                continue
             if line.lower() in WHY:
                 for reason in reasons(self.knowledge, slot, ask):
                     self._say(reason)

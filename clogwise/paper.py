@@ -112,6 +112,8 @@ def chain(
     """
     from clogwise.cli import diagnosed
 
+    if cause is not None and whynot is not None:
+        raise Faults([Fault("--whynot", 0, "", "stands beside --cause; draw one branch at a time")])
     knowledge, result = diagnosed(case)
     nodes = draw_chain(knowledge, result, output, cause, all, whynot)
     typer.echo(f"{output}: drawn, with {nodes} boxes")

@@ -66,7 +66,32 @@ def start(
     Terminal(knowledge, diagnose(talk.case.case, knowledge), out).why()
 
 
+def names(
+    words: Annotated[list[str] | None, typer.Argument(metavar="WORDS...", help="words of a name or title")] = None,
+    json: AsJson = False,
+) -> None:
+    """List how a case file names things, with what they are: all, or those that fit the words.
+
+    Example: clogwise names oil level
+    """
+    from clogwise.cli import console
+    from clogwise.naming import fitting
+    from explain import jsonout, namesview
+    from kb.faults import Fault, Faults
+    from kb.load import load
+
+    said = " ".join(words or ())
+    found = [n for n in namesview.names(load()) if fitting(said, f"{n.name} {n.title}")]
+    if not found:
+        raise Faults([Fault("names", 0, "", namesview.none_of(said))])
+    if json:
+        typer.echo(jsonout.dump(namesview.NamesShape(names=found)))
+        return
+    namesview.show(found, console())
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands to the program."""
     app.command("next")(next_steps)
     app.command("start")(start)
+    app.command()(names)

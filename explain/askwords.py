@@ -25,6 +25,10 @@ class StandingSpeaker(Speaker):
         self.units = Slots(knowledge).unit_by_slot
         self.standing = standing
 
+    def known(self) -> Mapping[str, Value]:
+        """Return the facts of the latest round."""
+        return self.standing.facts[-1]
+
     def finding_says(self, finding: str, round_index: int) -> str:
         """Return why a finding stands as it does; see :meth:`explain.words.Speaker.finding_says`."""
         here: Mapping[str, FindingResult] = self.standing.findings[round_index]
@@ -41,8 +45,11 @@ class StandingSpeaker(Speaker):
         return entry.fails if result.state == "fails" else entry.title
 
 
-def value_word(speaker: Speaker, slot: str, value: Value | None) -> str:
-    """Return a value in words: a finding as "it is so", an open question as "not answered"."""
+def value_word(speaker: Speaker, slot: str, value: Value | None, facts: Mapping[str, Value] | None = None) -> str:
+    """Return a value in words: a finding as "it is so", an open question as "not answered".
+
+    ``facts`` : of the round it was read in, where that is not the latest
+    """
     k = speaker.knowledge
     if slot in k.findings:
         return str(phrases()["ask"]["state"][value.text if isinstance(value, Word) else "unknown"])
@@ -50,7 +57,7 @@ def value_word(speaker: Speaker, slot: str, value: Value | None) -> str:
         return str(phrases()["level"][value.text])
     if value is None and slot in k.questions:
         return say("ask.not_answered")
-    return speaker.value(slot, value)
+    return speaker.value(slot, value, facts)
 
 
 def wanted(text: str, slot: str, part: str) -> str:
@@ -82,7 +89,7 @@ def decision_word(decision: str) -> str:
 
 def sharp(value: float, unit: str) -> str:
     """Return a figure to four figures with its unit, as exact as a limit is written."""
-    text = f"{value:.4g}" if abs(value) < 1e4 else figure(value)
+    text = f"{value:,.4g}" if abs(value) < 1e4 else figure(value)
     return text if unit == "1" else say("value.with_unit", value=text, unit=unit)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from explain.letters import families
 from explain.look import AGAINST, BAND, FOR, INK, LINE, SOFT, attribute, text
-from explain.words import Speaker, figure, phrases, quantity, say
+from explain.words import Speaker, ends, phrases, quantity, say
 from inference.diagnose import program_of
 from inference.result import Result, RoundResult
 from inference.values import Number, Spread, Value
@@ -141,7 +141,8 @@ def _expected(low: float, high: float, bad_below: float, bad_above: float, unit:
 
 def quantity_range(low: float, high: float, unit: str) -> str:
     """Return two numbers as "21.4 to 44.1 mbar"."""
-    both = say("value.spread", low=figure(low), high=figure(high))
+    told = ends(low, high)
+    both = say("value.spread", low=told[0], high=told[1])
     return both if unit == "1" else say("value.with_unit", value=both, unit=unit)
 
 
@@ -152,6 +153,8 @@ class Bounds:
         self.k, self.r = knowledge, result
         self.facts = {**result.latest.facts, **result.latest.verdicts.as_facts()}
         self.bad = {s.finding for c in knowledge.causes.values() for s in c.shows}
+        self.bad |= {p.finding for c in knowledge.causes.values() for p in c.proofs
+                     if p.state == "holds" and p.shows_it == "present"}  # fmt: skip
         self.good = {n.finding for n in knowledge.gate.needs if n.state == "holds"} - self.bad
         self.bad |= {d.finding for d in knowledge.gate.dangers}
         self.stages = tuple(program_of(knowledge).stage(name) for name in ("find", "decide"))

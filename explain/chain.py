@@ -91,7 +91,8 @@ def _add_round(graph: Graph, knowledge: Knowledge, speaker: Speaker, round_: Rou
 def _add_slot(graph: Graph, speaker: Speaker, round_: RoundResult, node: str, slot: str) -> None:
     if node in graph:
         return
-    value = speaker.value(slot, speaker.facts_at(round_).get(slot))
+    facts = speaker.facts_at(round_)
+    value = speaker.value(slot, facts.get(slot), facts)
     index = int(node.rpartition("@")[2])
     graph.add_node(node, kind=GIVEN, label=speaker.slot_title(slot), value=value, state="given", round=index, slot=slot)
 
@@ -193,7 +194,8 @@ def _add_gate(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
             graph.add_edge(f"{CAUSE}:{reason.cause}", GATE, side="against")
             continue
         node = _add_finding(graph, knowledge, result.latest, reason.finding, last, result)
-        graph.add_edge(node, GATE, side="open" if reason in gate.missing else "against")
+        side = "open" if reason in gate.missing else "against"
+        graph.add_edge(node, GATE, side=side, set_up=reason.finding in knowledge.gate.set_up)
 
 
 def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> None:
@@ -264,6 +266,7 @@ def part(graph: Graph, result: Result, cause: str | None, weak: float, top: int 
         missing = [f"{FINDING}:{r.finding}@{len(result.rounds) - 1}" for r in result.gate.because]
         missing = [m for m in missing if m not in keep and graph.has_edge(m, GATE)]
         missing = [m for m in missing if graph.edges[m, GATE]["side"] == "open"]
+        missing.sort(key=lambda m: graph.edges[m, GATE]["set_up"])  # what is done when it is lit comes last
         keep |= set(missing[:FEW])
         keep |= {n for n, d in graph.nodes(data=True) if d["kind"] == REMEDY}
     keep |= _grounds(graph, keep - set(missing))

@@ -82,7 +82,8 @@ def missing(knowledge: Knowledge, result: Result) -> list[Missing]:
     """Return the missing facts that would help most: what the gate lacks first, then the most telling tests."""
     known = set(result.latest.facts)
     out: list[Missing] = []
-    for reason in result.gate.missing:
+    set_up = knowledge.gate.set_up
+    for reason in sorted(result.gate.missing, key=lambda r: r.finding in set_up):
         out.append(Missing(gives=_gives(knowledge, reason.finding, known), how=reason.says, minutes=reason.minutes,
                            why=str(phrases()["heading"]["decision"])))  # fmt: skip
     for test in result.next_tests:
@@ -101,16 +102,31 @@ def missing(knowledge: Knowledge, result: Result) -> list[Missing]:
 
 
 def _gives(knowledge: Knowledge, finding: str, known: set[str]) -> list[str]:
-    """The slots that rules for a finding read and nobody has given yet."""
+    """The slots that the rules read that bring a need to its good state, and that nobody has given yet."""
     from kb.slots import slot_of
 
+    wanted = next((n.state for n in knowledge.gate.needs if n.finding == finding), "holds")
     slots: list[str] = []
     for rule in knowledge.rules.values():
-        if rule.then.finding == finding and rule.then.state == "holds":
+        if rule.then.finding == finding and rule.then.state == wanted:
             slots += [slot_of(t) for t in (*rule.when.all, *rule.when.any)]
+    slots = [s for slot in slots for s in (slot, *_read_for(knowledge, slot))]
     askable = set(knowledge.questions) | {s for s in slots if s.partition(".")[0] in knowledge.readings}
     names = ["codes" if s.startswith("role_") else s for s in slots if s in askable or s.startswith("role_")]
     return [s for s in dict.fromkeys(names) if s not in known]
+
+
+def _in_file(slot: str) -> str:
+    """Return a slot as a case file has it: the condition of a reading in braces behind it."""
+    name, _, condition = slot.partition(".")
+    return f"{name}: {{{condition}}}" if condition else name
+
+
+def _read_for(knowledge: Knowledge, slot: str) -> list[str]:
+    """Return the readings that something worked out is made of, if it is made of readings alone."""
+    derived = knowledge.derived.get(slot.partition(".")[0])
+    inputs = derived.inputs if derived else []
+    return inputs if all(i.partition(".")[0] in knowledge.readings for i in inputs) else []
 
 
 def show(knowledge: Knowledge, result: Result, out: Console) -> None:
@@ -131,12 +147,18 @@ def show(knowledge: Knowledge, result: Result, out: Console) -> None:
     out.print(table)
     if answer.warnings:
         print_block(out, str(phrases()["heading"]["warnings"]), [("· ", Text(w)) for w in answer.warnings])
+    set_up = {n.finding for n in knowledge.gate.needs if n.set_up}
+    at_the_end = {tuple(_gives(knowledge, f, set())) for f in set_up}
     lines: list[Line] = []
-    for item in answer.missing[:MOST]:
+    for item in [m for m in answer.missing if tuple(m.gives) not in at_the_end][:MOST]:
         line = Text(item.how)
         line.append(f" ({say('why.minutes', minutes=figure(item.minutes))})", style="dim")
         if item.gives:
-            line.append(f" → {', '.join(item.gives[:3])}", style="dim")
+            line.append(f" → {', '.join(_in_file(name) for name in item.gives[:3])}", style="dim")
         lines.append(("· ", line))
+    lit = [name for m in answer.missing if tuple(m.gives) in at_the_end for name in m.gives]
+    if lit:
+        lines.append(("· ", Text(say("check.to_light", names=", ".join(lit)), style="dim")))
     if lines:
         print_block(out, str(phrases()["heading"]["missing"]), lines)
+        out.print(Text(say("check.names"), style="dim"))

@@ -10,7 +10,7 @@ from rich.text import Text
 from explain.forecastview import small, tell
 from explain.jsonout import rounded
 from explain.terminal import percent, print_block
-from explain.words import figure, phrases, round_names
+from explain.words import ends, figure, phrases, round_names, say
 from inference.compare import Comparison
 from inference.log.notes import Note
 from inference.result import Result
@@ -118,6 +118,7 @@ def _said(value: Value | None, unit: str) -> str:
     if isinstance(value, Number):
         return f"{figure(value.value)}{shown}"
     if isinstance(value, Spread):
-        told = figure(value.low) if value.low == value.high else f"{figure(value.low)} to {figure(value.high)}"
+        low, high = ends(value.low, value.high)
+        told = figure(value.low) if value.low == value.high else say("value.spread", low=low, high=high)
         return f"{told}{shown}"
     return tell("compare", "missing")

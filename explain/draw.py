@@ -184,7 +184,7 @@ def _edge(source: str, target: str, data: dict[str, Any], curve: Curve) -> str:
     out = f'<g id="{names}" class="edge {side}">{line}'
     out += _end(side, ink, curve.points[-2], curve.points[-1], heavy)
     if curve.label:
-        x, y = curve.at
+        x, y = curve.at[0], curve.at[1] - max(heavy - 3.0, 0.0)  # off the middle of a thick line
         out += (
             f'<text x="{x:.1f}" y="{y + 3:.1f}" font-size="9" text-anchor="middle" stroke="{PAPER}" stroke-width="3" '
             f'paint-order="stroke" fill="{ink}">{text(curve.label)}</text>'

@@ -58,6 +58,7 @@ class Ground(BaseModel):
     decibans: float
     step: float | None
     activations: list[Activation]
+    leanings: list[str] = []
 
 
 class How(BaseModel):
@@ -76,6 +77,7 @@ class How(BaseModel):
     grounds: list[Ground]
     settle: list[str]
     prior_source: str
+    settled: bool = False
 
 
 def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
@@ -92,6 +94,7 @@ def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
             state="holds" if w.holds else "fails", decibans=rounded(w.decibans),
             step=rounded(step_of[w.finding, w.round]) if (w.finding, w.round) in step_of else None,
             activations=activations(knowledge, result, speaker, w.finding, w.round),
+            leanings=_leanings(knowledge, result, speaker, w.finding, w.round),
         )
         for w in weigh(evidence, [cause_id])[cause_id]
     ]  # fmt: skip
@@ -100,7 +103,7 @@ def how(knowledge: Knowledge, result: Result, cause_id: str) -> How:
         level=cause.level, state=cause.state, start_decibans=rounded(steps[0].total),
         total_decibans=rounded(steps[-1].total), mechanism=entry.mechanism, leads_to=list(entry.leads_to),
         grounds=grounds, settle=[knowledge.tests[t].title for t in entry.tests],
-        prior_source=knowledge.sources[entry.prior.source].title,
+        prior_source=knowledge.sources[entry.prior.source].title, settled=cause.settled_by is not None,
     )  # fmt: skip
 
 
@@ -120,6 +123,17 @@ def activations(
     ]  # fmt: skip
 
 
+def _leanings(knowledge: Knowledge, result: Result, speaker: Speaker, finding: str, round_index: int) -> list[str]:
+    """Return, for a finding whose readings lie too near its limits to settle it, to which rules they lean how far."""
+    found = result.rounds[round_index].verdicts.findings.get(finding)
+    if found is None or found.state in ("holds", "fails"):
+        return []
+    return [
+        say("how.leans", rule=x.rule, chance=percent(x.chance), title=knowledge.rules[x.rule].title)
+        for x in sorted(found.leanings, key=lambda x: (-x.chance, x.rule))
+    ]
+
+
 def _shortest_first(fired: list[Fired], finding: str) -> list[Fired]:
     return sorted((f for f in fired if f.concludes == finding), key=lambda f: (len(f.conditions), f.rule, f.way))
 
@@ -129,7 +143,7 @@ def _condition(speaker: Speaker, result: Result, round_index: int, met: Met) -> 
     derived = round_.derived.get(met.slot)
     return Condition(
         slot=met.slot, part=met.part, says=speaker.slot_title(met.slot),
-        value=value_word(speaker, met.slot, met.value), condition=met.text,
+        value=value_word(speaker, met.slot, met.value, round_.facts), condition=met.text,
         read_in=round_names(result)[round_.origin.get(met.slot, round_index)],
         formula=derived.formula if derived else None, in_range=derived.in_range if derived else True,
         beyond=list(beyond(derived.notes)) if derived else [],
@@ -157,10 +171,13 @@ def show(answer: How, out: Console, everything: bool = False) -> None:
     lines += [(_decibans(g.decibans), Text(f"{g.says} ({g.round})" if several else g.says)) for g in named]
     if rest := len(answer.grounds) - len(named):
         lines.append((" " * len(_decibans(0)), Text(say("how.slight", count=rest), style="dim")))
-    lines.append((_decibans(answer.total_decibans), Text(say("how.sum"), style="bold")))
+    if answer.settled:
+        lines.append((" " * len(_decibans(0)), Text(say("how.settled"), style="bold")))
+    else:
+        lines.append((_decibans(answer.total_decibans), Text(say("how.sum"), style="bold")))
     lines.append(Text(say("why.scale"), style="dim"))
     parts = answer.start_decibans + sum(g.decibans for g in answer.grounds)
-    if abs(parts - answer.total_decibans) >= 1:
+    if abs(parts - answer.total_decibans) >= 1 and not answer.settled:
         lines.append(Text(say("how.not_added"), style="dim"))
     print_block(out, str(phrases()["heading"]["evidence"]), lines)
     proved = [g for g in answer.grounds if everything or abs(g.decibans) >= PROVED]
@@ -168,7 +185,8 @@ def show(answer: How, out: Console, everything: bool = False) -> None:
         print_block(out, f"{ground.says} ({ground.round})", _proof(ground))
     if len(proved) < len(answer.grounds):
         out.print(Text(say("how.folded", count=len(answer.grounds) - len(proved)), style="dim"))
-    print_block(out, str(phrases()["how"]["settle"]), [("· ", Text(t)) for t in answer.settle])
+    if not answer.settled:
+        print_block(out, str(phrases()["how"]["settle"]), [("· ", Text(t)) for t in answer.settle])
 
 
 def _decibans(value: float) -> str:
@@ -177,7 +195,7 @@ def _decibans(value: float) -> str:
 
 def _proof(ground: Ground) -> list[Line]:
     """One rule to a line with its conditions below; its sentence only where the heading does not say it already."""
-    lines: list[Line] = []
+    lines: list[Line] = [Text(leaning) for leaning in ground.leanings]
     for activation in ground.activations:
         says = "" if activation.says == ground.says else f": {activation.says}"
         rule, source = say("how.rule", rule=activation.rule), say("how.source", source=activation.source)

@@ -14,6 +14,8 @@ from inference.questions.contrast import Contrast
 from inference.result import CauseResult, Result
 from kb.model import Knowledge
 
+NAMED = 0.5  # dB, difference from which a finding is named unasked
+
 
 class Side(BaseModel):
     """One of the two causes as it stands."""
@@ -22,6 +24,7 @@ class Side(BaseModel):
     title: str
     probability: float
     level: str
+    settled: bool
 
 
 class ShareShape(BaseModel):
@@ -86,28 +89,43 @@ def answer(knowledge: Knowledge, result: Result, found: Contrast) -> RatherAnswe
 
 def _side(knowledge: Knowledge, cause: CauseResult) -> Side:
     title = knowledge.causes[cause.id].title
-    return Side(cause=cause.id, title=title, probability=rounded(cause.probability), level=cause.level)
+    return Side(
+        cause=cause.id, title=title, probability=rounded(cause.probability), level=cause.level,
+        settled=cause.settled_by is not None,
+    )  # fmt: skip
 
 
-def show(found: RatherAnswer, out: Console, most: int = 5) -> None:
-    """Print the answer; ``most`` bounds the findings that would part the two further."""
+def show(found: RatherAnswer, out: Console, everything: bool = False, most: int = 5) -> None:
+    """Print the answer; ``most`` bounds the findings that would part the two further.
+
+    Unless ``everything``, findings that part the two by less than half a decibel are only counted. Where a direct
+    test has settled one of them there is no gap to tell and nothing left to part.
+    """
     out.print(Text(say("rather.heading", a=lower(found.a.title), b=lower(found.b.title)), style="bold"))
     for side in (found.a, found.b):
         level = phrases()["level"][side.level]
         out.print(Text("  " + say("rather.stand", title=side.title, level=level, percent=percent(side.probability))))
-    key = "level" if abs(found.gap) < 0.5 else "ahead" if found.gap > 0 else "behind"
-    out.print(Text(say(f"rather.{key}", gap=signed(abs(found.gap)).lstrip("+"))))
+    settled = [lower(side.title) for side in (found.a, found.b) if side.settled]
+    if settled:
+        out.print(Text(say("rather.settled", which="; ".join(settled))))
+    else:
+        key = "level" if abs(found.gap) < 0.5 else "ahead" if found.gap > 0 else "behind"
+        out.print(Text(say(f"rather.{key}", gap=signed(abs(found.gap)).lstrip("+"))))
     lines = [(f"{signed(found.prior_gap):>5} dB  ", Text(say("rather.start")))]
     several = len({share.round for share in found.shares}) > 1
-    for share in found.shares:
+    named = [s for s in found.shares if everything or abs(s.apart) >= NAMED]
+    for share in named:
         told = f"{share.says} ({share.round})" if several else share.says
         says = say("rather.share", says=told, on_a=signed(share.on_a), on_b=signed(share.on_b))
         lines.append((f"{signed(share.apart):>5} dB  ", Text(says)))
+    if rest := len(found.shares) - len(named):
+        lines.append((" " * 10, Text(say("rather.slight", count=rest), style="dim")))
     if not found.shares:
         lines.append(("", Text(say("rather.no_shares"))))
     print_block(out, say("rather.shares"), lines)
-    out.print(Text(say("rather.sum"), style="dim"))
-    if found.partings:
+    if not settled:
+        out.print(Text(say("rather.sum"), style="dim"))
+    if found.partings and not settled:
         partings = [
             say("rather.parting", title=p.title, if_holds=signed(p.if_holds), if_fails=signed(p.if_fails))
             for p in found.partings[:most]

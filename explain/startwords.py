@@ -12,10 +12,10 @@ from kb.model import FilterType, Knowledge, Layout
 EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "2.5 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
 
 
-def question(knowledge: Knowledge, slot: str) -> str:
-    """Return the question for a fact, with what an answer looks like; choices stand below it, numbered."""
+def question(knowledge: Knowledge, slot: str, options: bool = True) -> str:
+    """Return the question for a fact, with what an answer looks like; with ``options`` its choices below, numbered."""
     text = f"{asked(knowledge, slot)} ({looks_like(knowledge, slot)})"
-    numbered = enumerate(choices(knowledge, slot).values(), 1)
+    numbered = enumerate(choices(knowledge, slot).values() if options else (), 1)
     return "\n".join([text, *(f"  {number} {title}" for number, title in numbered)])
 
 

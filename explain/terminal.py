@@ -8,7 +8,8 @@ from rich.console import Console
 from rich.text import Text
 
 from explain.secondlook import second_look
-from explain.words import Speaker, figure, phrases, quantity, round_names, say
+from explain.tests_shown import tests_shown
+from explain.words import Speaker, ends, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, Weight
 from inference.values import Number, Spread
@@ -119,10 +120,8 @@ class Terminal:
             if isinstance(measured, Number):
                 told = quantity(measured.value, "mbar")
                 if isinstance(clean, Spread):
-                    told = say(
-                        "why.filter_line", measured=told, condition=words, low=figure(clean.low),
-                        high=figure(clean.high), unit="mbar",
-                    )  # fmt: skip
+                    low, high = ends(clean.low, clean.high)
+                    told = say("why.filter_line", measured=told, condition=words, low=low, high=high, unit="mbar")
                 else:
                     told = f"{told} {words}"
                 lines.append(Text(told))
@@ -134,7 +133,8 @@ class Terminal:
         for slot, key in (("restriction_index.fast_idle", "restriction"), ("soot_load", "soot"), ("ash_load", "ash")):
             value = facts.get(slot)
             if isinstance(value, Spread):
-                parts.append(say(f"why.{key}", low=figure(value.low), high=figure(value.high)))
+                low, high = ends(value.low, value.high)
+                parts.append(say(f"why.{key}", low=low, high=high))
         if parts:
             lines.append(Text("; ".join(parts)))
         self._block("filter", lines)
@@ -195,12 +195,14 @@ class Terminal:
 
     def next(self, limit: int | None) -> None:
         lines: list[Line] = []
-        for i, test in enumerate(self.r.next_tests[:limit], 1):
+        tests = self.r.next_tests if limit is None else tests_shown(self.k, self.r, limit)
+        for i, test in enumerate(tests, 1):
             text = Text(f"{self.k.tests[test.test].title} ({say('why.minutes', minutes=figure(test.minutes))})")
             if suspects := ", ".join(self._suspects(test.test)):
                 text.append(f" – {suspects}", style="dim")
             lines.append((f"{i}. ", text))
         if lines:
+            lines.append(Text(say("why.next_order"), style="dim"))
             self._block("next", lines)
 
     def _suspects(self, test: str) -> list[str]:

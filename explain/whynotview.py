@@ -69,6 +69,7 @@ class RivalShape(BaseModel):
     probability: float
     gap: float
     without: float | None
+    settled: bool
 
 
 class WeightShape(BaseModel):
@@ -180,6 +181,7 @@ def cause(knowledge: Knowledge, result: Result, found: ask.WhyNotCause) -> Cause
             RivalShape(
                 cause=r.cause, title=knowledge.causes[r.cause].title, probability=rounded(r.probability),
                 gap=rounded(r.gap), without=None if r.without is None else rounded(r.without),
+                settled=result.cause(r.cause).settled_by is not None,
             )
             for r in found.rivals
         ],
@@ -306,6 +308,8 @@ def show_cause(found: CauseAnswer, out: Console, everything: bool = False) -> No
 
 def _rival(found: CauseAnswer, rival: RivalShape) -> str:
     told = {"title": rival.title, "percent": percent(rival.probability), "gap": signed(rival.gap).lstrip("+")}
+    if rival.settled:
+        return say("whynot.rival_proven", **told)
     if rival.without is None or percent(rival.without) == percent(found.probability):
         return say("whynot.rival", **told) if rival.gap > 0 else say("rather.stand", level="", **told)
     key = "whynot.rival_without" if rival.gap > 0 else "whynot.rival_weaker"

@@ -5,6 +5,7 @@ All connecting words stand in explain/lang/<language>.yaml; nothing here is Engl
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from functools import lru_cache
@@ -15,10 +16,10 @@ from explain.earlier import rests_on_earlier, taken_in
 from inference.case import Case
 from inference.engine.verdicts import FindingResult
 from inference.result import GateReason, Result, RoundResult
-from inference.values import Number, Spread, Value
+from inference.values import Number, Spread, Value, Word
 from kb.faults import Fault
 from kb.model import Knowledge
-from kb.slots import Slots
+from kb.slots import ROLE_GROUPS, Slots
 from kb.yamlread import read_yaml
 
 _SLOT = re.compile(r"\{([a-z][a-z0-9_.]*)\}")
@@ -49,6 +50,16 @@ def figure(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def ends(low: float, high: float) -> tuple[str, str]:
+    """Return the two ends of a spread, decimals no finer than a tenth of its width: "0.1" and "1.9", not "0.094"."""
+    width = abs(high - low)
+    if width <= 0:
+        return figure(low), figure(high)
+    step = min(10.0 ** (math.floor(math.log10(width) + 1e-9) - 1), 1.0)
+    coarse = [min((round(end / step) * step, end), key=lambda x: len(figure(x))) for end in (low, high)]
+    return figure(coarse[0] + 0.0), figure(coarse[1] + 0.0)
+
+
 def quantity(value: float, unit: str) -> str:
     """Return a number with its unit; no unit for "1"."""
     return figure(value) if unit == "1" else say("value.with_unit", value=figure(value), unit=unit)
@@ -68,21 +79,30 @@ class Speaker:
         self.result = result
         self.units = Slots(knowledge).unit_by_slot
 
-    def value(self, slot: str, value: Value | None) -> str:
-        """Return a slot's value in words: with its unit, a spread as low to high, unknown as "not read"."""
+    def value(self, slot: str, value: Value | None, facts: Mapping[str, Value] | None = None) -> str:
+        """Return a slot's value in words: with its unit, a spread as low to high, unknown as "not read".
+
+        A group of codes that is reported names the codes of it among ``facts``, those of the latest round unasked.
+        """
         unit = self.units.get(slot, "1")
         if value is None:
             return say("value.unknown")
         if isinstance(value, Number):
             return quantity(value.value, unit)
         if isinstance(value, Spread):
-            low, high = figure(value.low), figure(value.high)
+            low, high = ends(value.low, value.high)
             if low == high:
                 return quantity(value.mid, unit)
             both = say("value.spread", low=low, high=high)
             return both if unit == "1" else say("value.with_unit", value=both, unit=unit)
         known = phrases()["code" if self.is_code(slot) else "value"]
-        return str(known.get(value.text, value.text))
+        told = str(known.get(value.text, value.text))
+        codes = codes_behind(self.knowledge, slot, self.known() if facts is None else facts)
+        return say("code.which", state=told, codes=", ".join(codes)) if codes and value.text == "present" else told
+
+    def known(self) -> Mapping[str, Value]:
+        """Return the facts of the latest round."""
+        return self.result.latest.facts
 
     def is_code(self, slot: str) -> bool:
         """Whether a slot is a trouble code, a group of codes or what such a group means for a burn."""
@@ -90,8 +110,17 @@ class Speaker:
         return slot in k.codes or slot in k.code_groups or slot.startswith("role_") or slot == "any_code"
 
     def fill(self, sentence: str, facts: Mapping[str, Value]) -> str:
-        """Replace every ``{slot}`` of a sentence by the slot's value in words."""
-        return _SLOT.sub(lambda m: self.value(m[1], facts.get(m[1])), sentence)
+        """Replace every ``{slot}`` of a sentence by the slot's value in words, a role of codes by the codes it has."""
+
+        def told(slot: str) -> str:
+            if slot not in ROLE_GROUPS:
+                return self.value(slot, facts.get(slot), facts)
+            codes = [self.slot_title(code) for code in codes_behind(self.knowledge, slot, facts)]
+            return say("code.and", first=", ".join(codes[:-1]), last=codes[-1]) if codes[1:] else (
+                codes[0] if codes else say("code.some")
+            )  # fmt: skip
+
+        return _SLOT.sub(lambda m: told(m[1]), sentence)
 
     def slot_title(self, slot: str) -> str:
         """Return what a slot is, with the condition it was taken at ("Coolant temperature on the road")."""
@@ -156,6 +185,20 @@ class Speaker:
 
     def facts_at(self, round_: RoundResult) -> Mapping[str, Value]:
         return {**round_.facts, **round_.verdicts.as_facts()}
+
+
+def codes_behind(knowledge: Knowledge, slot: str, facts: Mapping[str, Value]) -> list[str]:
+    """Return the codes among ``facts`` that make a group of codes, or a role of codes in a burn, "reported"."""
+    if slot not in ROLE_GROUPS and slot not in knowledge.code_groups:
+        return []
+    present = [c for c in knowledge.codes if isinstance(v := facts.get(c), Word) and v.text == "present"]
+
+    def belongs(code: str) -> bool:
+        entry = knowledge.codes[code]
+        role = entry.role or knowledge.code_groups[entry.group].role
+        return entry.group == slot if slot in knowledge.code_groups else role == ROLE_GROUPS[slot]
+
+    return sorted(filter(belongs, present))
 
 
 def round_told(result: Result, index: int) -> str:

@@ -54,7 +54,7 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
             others = tuple(c for c in codes or () if c.code != read[0].code)
             codes = (*others, SeenCode(read[0].code, "stored", 0)) if value == "present" else others
         elif read:
-            fields.fault(slot, f"{shown(value)} is no state of a code; present or not listed is")
+            fields.fault(slot, f"{shown(value)} is no state of a code; write present or 'not listed'")
         else:
             near = nearest(slot, slots_that_change(knowledge))
             fields.fault(slot, f"{shown(slot)} is no reading, usage figure, question or code{near}")

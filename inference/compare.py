@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from inference.case import BURNS
 from inference.derive import DerivedReading
 from inference.log.notes import Note, note
 from inference.result import Result, RoundResult
@@ -18,6 +19,7 @@ SAME = 0.9  # of the earlier restriction: above it in the middle, and surely not
 FREE = 1.5  # times a clean filter, up to which it counts as free
 FAR_ENOUGH = 500.0  # km, after which a filter that is still free says something where its past interval is not known
 PART = 0.6  # of the past interval between blockings, after which a filter that is still free says something
+EMPTIED = ("filter cleaned", "filter replaced")
 # Derived readings worth a row of their own, in this order
 ROWS = (
     INDEX, "soot_load", "ash_load", "sensor_index.fast_idle", "sensor_minus_gauge.fast_idle", "air_mass_ratio.idle",
@@ -124,6 +126,8 @@ def _verdict(
     times = {"before": was.spread.mid, "now": now.spread.mid}
     stays = change.low > FELL or (change.mid > SAME and now.spread.low > FREE)
     if stays and now.spread.low > 1.0:
+        if _nothing_took_it_out(result, first, last, driven):
+            return "cannot tell", (*because, note("not_burnt", now=now.spread.mid))
         return "did not hold", (note("not_fallen", **times),)
     if change.high >= FELL and now.spread.mid > FREE:
         return "cannot tell", (*because, note("either", **times))
@@ -146,6 +150,19 @@ def _change(result: Result, first: int, last: int) -> Spread:
         return derived.spread
     was, now = result.rounds[first].derived[INDEX].spread, result.rounds[last].derived[INDEX].spread
     return Spread(now.low / max(was.high, 0.05), now.mid / max(was.mid, 0.05), now.high / max(was.low, 0.05))
+
+
+def _nothing_took_it_out(result: Result, first: int, last: int, driven: float | None) -> bool:
+    """Whether it was hardly driven since and no burn or cleaning is told of: a repair alone takes no soot out."""
+    case = result.case
+    far = case.rounds[last].when == "follow-up" if driven is None else driven >= _far_enough(result)
+    if far:
+        return False  # driven so far, it should have burnt itself clean
+    between = case.between(case.rounds[first], case.rounds[last])
+    return not any(
+        r.burn_completed == "yes" or (r.when == "after burn" and r.burn_completed != "no")
+        for r in case.rounds[first + 1 : last + 1]
+    ) and not any((e.event in BURNS and e.completed == "yes") or e.event in EMPTIED for e in between)
 
 
 def _far_enough(result: Result) -> float:

@@ -6,22 +6,25 @@ fault recorded where it could not be read, without one where nothing stood there
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 from typing import Any, TypeVar
 
 from inference.case import Quantity, YesNo
-from kb.faults import Fault, nearest
+from kb.faults import Fault, by_words, nearest
 from kb.model import Reading
+from kb.other_words import in_words_of_titles
 from kb.units import UnitError, number
 from kb.yamlread import Document
 
 W = TypeVar("W", bound=str)
 MAX_TEXT = 2000  # characters of a complaint or note; more is a document, not a note
+SEE_NAMES = " (clogwise names lists all)"
 MAX_ITEMS = 500  # entries of one list; more is a recording, not a case
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}")
 _AFTER_A_COMMA = re.compile(r"^\d+\s*[^\d\s].*$|^\d+$")
@@ -59,11 +62,18 @@ class Fields:
         self.warnings.append(self.doc.fault(path, says))
 
     def mapping(
-        self, path: str, value: Any, known: Iterable[str], *, hints: dict[str, str] | None = None
+        self,
+        path: str,
+        value: Any,
+        known: Iterable[str],
+        *,
+        hints: dict[str, str] | None = None,
+        titles: Mapping[str, str] | None = None,
     ) -> dict[str, Any]:
         """Return the known keys of a mapping; every other key is a fault that names the nearest known one.
 
-        ``hints`` gives a better sentence for names that belong somewhere else.
+        ``hints`` gives a better sentence for names that belong somewhere else; ``titles`` says what the known keys
+        are, where a person may have written words of that.
         """
         if value is None:
             return {}
@@ -87,7 +97,8 @@ class Fields:
             elif hints and key in hints:
                 self.fault(where, hints[key])
             else:
-                says = nearest(key, keys) or f"; what may stand here: {_some(keys)}"
+                says = _by_title(str(key), titles or {}) or nearest(key, keys)
+                says = says or f"; what may stand here: {_some(keys)}{SEE_NAMES if titles else ''}"
                 self.fault(where, f"the key {shown(key)} is not known here{says}")
         return out
 
@@ -203,6 +214,14 @@ def _plain(word: str) -> str:
 
 def _span(low: float, high: float, unit: str) -> str:
     return f"{low:g} to {high:g}{'' if unit == '1' else ' ' + unit}"
+
+
+def _by_title(key: str, titles: Mapping[str, str]) -> str:
+    """Return " (did you mean ...?)" for the keys whose words ``key`` uses, each with what it is."""
+    if key in titles or not titles or difflib.get_close_matches(key, titles, n=1, cutoff=0.8):
+        return ""
+    found = "; ".join(f"'{id_}' ({titles[id_]})" for id_ in by_words(in_words_of_titles(key), titles))
+    return f"; did you mean {found}?{SEE_NAMES}" if found else ""
 
 
 def _some(keys: Sequence[str]) -> str:

@@ -67,7 +67,8 @@ def read_readings(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> 
     hints = {id_: f"'{id_}' belongs under usage: at the top of the case" for id_ in knowledge.readings}
     hints |= {q: f"'{q}' is a question; write it under answers:" for q in knowledge.questions}
     out: dict[str, Quantity] = {}
-    for id_, value in fields.mapping(path, raw, known, hints=hints).items():
+    titles = {id_: r.title for id_, r in known.items()}
+    for id_, value in fields.mapping(path, raw, known, hints=hints, titles=titles).items():
         for slot, condition, inside in _by_condition(fields, f"{path}.{id_}", value, known[id_]):
             where = f"{path}.{slot}" if isinstance(value, dict) else f"{path}.{id_}"
             found = fields.reading(where, inside, known[id_], condition)
@@ -113,7 +114,8 @@ def read_answers(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> d
     """Read answers by question; "unknown" is kept, since it withdraws an earlier answer."""
     hints = {r: f"'{r}' is a reading; write it under readings:" for r in knowledge.readings}
     out: dict[str, str] = {}
-    for id_, value in fields.mapping(path, raw, knowledge.questions, hints=hints).items():
+    titles = {id_: q.text for id_, q in knowledge.questions.items()}
+    for id_, value in fields.mapping(path, raw, knowledge.questions, hints=hints, titles=titles).items():
         if isinstance(value, bool):  # true and false are taken for yes and no
             value = "yes" if value else "no"
         options = [*knowledge.questions[id_].options, "unknown"]

@@ -18,10 +18,11 @@ def order_of_work(
     """Return the work due, in order.
 
     Due are the jobs without which a danger forbids any burn; the remedies of the causes likely now with all they
-    bring along; a burn where the filter is restricted
-    and a burn may come to be allowed, or the filter off the vehicle where a burn is forbidden for good; and the
-    proof drive after any work. A cause that another one brought about stands after it. Jobs that are the same work (an
-    oil change for two reasons) are named once, as the one that covers the others, behind whatever both must wait for.
+    bring along; a burn where the filter is restricted and a burn may come to be allowed, and before it the jobs of
+    needs known not to be met (codes to clear and read again), or the filter off the vehicle where a burn is forbidden
+    for good; and the proof drive after any work. A cause that another one brought about stands after it. Jobs that
+    are the same work (an oil change for two reasons) are named once, as the one that covers the others, behind
+    whatever both must wait for.
     """
     due: dict[str, list[str]] = {}
 
@@ -46,6 +47,10 @@ def order_of_work(
             "danger_filter_damaged",
         }
         forbidden = [d.finding for d in gate.dangers if d.finding in off_vehicle]
+        wrong = {r.finding for r in gate.not_met}
+        for need in knowledge.gate.needs if not forbidden else ():
+            if need.work is not None and need.finding in wrong:
+                add(need.work, need.finding)
         add(CLEAN if forbidden else BURN, forbidden[0] if forbidden else "filter_really_restricted")
     serves = _once(knowledge, due)
     if due:

@@ -518,6 +518,7 @@ class GateNeed(Entry):
     """Something that must be known and good before a burn is clear; ``minutes`` orders what is said first.
 
     ``set_up`` marks what is met by standing the vehicle safely: looked after when the burn is lit, not found out.
+    ``work`` is the job due while the need is known not to be met, beside the repair of what is behind it.
     """
 
     finding: Name
@@ -526,6 +527,7 @@ class GateNeed(Entry):
     say_not_met: Text
     minutes: float = Field(ge=0)
     set_up: bool = False
+    work: Slug | None = None
 
 
 class GateDanger(Entry):

@@ -265,3 +265,7 @@ def _check_gate(c: _Checker) -> None:
         if danger.work is not None and danger.work not in c.k.remedies:
             says = f"there is no remedy '{danger.work}'{nearest(danger.work, c.k.remedies)}"
             c.faults.append(Fault("kb/gate.yaml", 0, f"gate.dangers.{danger.finding}.work", says))
+    for need in c.k.gate.needs:
+        if need.work is not None and need.work not in c.k.remedies:
+            says = f"there is no remedy '{need.work}'{nearest(need.work, c.k.remedies)}"
+            c.faults.append(Fault("kb/gate.yaml", 0, f"gate.needs.{need.finding}.work", says))

@@ -42,6 +42,21 @@ _SPELLED = (
 )  # fmt: skip
 
 
+# Other spellings, in small letters, asked for only where the unit as it is written is none. Not here: what could mean
+# two things ("mpa" is milli or mega, "deg" Celsius or Fahrenheit).
+_SAID = {
+    "c": "°C", "°c": "°C", "deg c": "°C", "degrees c": "°C", "degree c": "°C", "celsius": "°C", "degrees celsius": "°C",
+    "f": "°F", "°f": "°F", "deg f": "°F", "degrees f": "°F", "fahrenheit": "°F", "degrees fahrenheit": "°F",
+    "bar": "bar", "mbar": "mbar", "mb": "mbar", "mbars": "mbar", "bars": "bar", "millibars": "mbar", "kpa": "kPa",
+    "hpa": "hPa", "psi": "psi", "inh2o": "inH2O", "mmhg": "mmHg", "km": "km", "kms": "km", "miles": "mi", "mile": "mi",
+    "mi": "mi", "v": "V", "volt": "V", "volts": "V", "rpm": "1/min", "r/min": "1/min", "u/min": "1/min",
+    "litre": "l", "litres": "l", "liter": "l", "liters": "l", "ccm": "cm³", "pct": "%", "per cent": "%",
+    "min": "min", "mins": "min", "minutes": "min", "hours": "h", "h": "h", "g/sec": "g/s", "kmh": "km/h", "kph": "km/h",
+}  # fmt: skip
+# What pint takes for another unit than a workshop means: "gr" is a grain to it.
+_MEANT = {"gr": "g", "gr/s": "g/s", "gr/l": "g/l"}
+
+
 class UnitError(ValueError):
     """A quantity that cannot be read; the message says what would be right."""
 
@@ -73,7 +88,7 @@ def _pint_unit(text: str) -> str:
 
 def factor(unit: str, wanted: str) -> tuple[float, float] | None:
     """Return (scale, offset) with ``wanted = value * scale + offset``, or None if the dimensions differ."""
-    unit, wanted = unit.strip(), wanted.strip()
+    unit, wanted = _MEANT.get(unit.strip(), unit.strip()), wanted.strip()
     if unit == wanted:
         return (1.0, 0.0)
     key = (unit, wanted)
@@ -153,7 +168,11 @@ def number(value: object, unit: str) -> float:
         if unit == "1":
             return figure
         raise UnitError(f"'{value}' has no unit; write for example '{figure:g} {unit}'")
+    if re.match(r"[-–−]\s*[\d.]", spelled):
+        raise UnitError(f"'{value}' reads like a range; write the one figure read, such as '{figure:g} {unit}'")
     found = factor(spelled, unit)
+    if found is None and (other := _SAID.get(spelled.lower())) is not None:
+        found = factor(other, unit)
     if found is None:
         wanted = "a bare number" if unit == "1" else f"a unit such as {unit}"
         raise UnitError(f"'{value}': the unit '{spelled}' does not fit here; {wanted} would be right")

@@ -83,6 +83,15 @@ def read_yaml(path: Path, shown: str | None = None) -> Document:
     return parse_yaml(raw, name)
 
 
+def _plainly(problem: str) -> str:
+    """Return what the reader found, in plain words where it is a usual slip."""
+    if "cannot start any token" in problem:
+        return "a character stands here that cannot begin a value; a tab where spaces belong, or a %, @ or ` bare"
+    if "expected ',' or" in problem:
+        return f"a bracket or brace is not closed, or a comma is missing before this ({problem})"
+    return problem
+
+
 def parse_yaml(raw: bytes, name: str) -> Document:
     """Turn the bytes of a YAML file into a :class:`Document`; see :func:`read_yaml` for the faults."""
     if len(raw) > MAX_BYTES:
@@ -104,7 +113,7 @@ def parse_yaml(raw: bytes, name: str) -> Document:
         document.data = _plain(node, "", document, reader, faults, set())
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark
-        says = f"is not YAML: {error.problem}"
+        says = f"is not YAML: {_plainly(str(error.problem))}"
         raise Faults([Fault(name, mark.line + 1 if mark else 0, "", says)]) from None
     except yaml.YAMLError as error:
         says = f"is not YAML text: {str(error).splitlines()[0]}"

@@ -19,6 +19,7 @@ from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
 from explain.terminal import percent
+from explain.tests_shown import tests_shown
 from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
 from inference.result import CauseResult, GateReason, Result, WorkStep
@@ -32,6 +33,7 @@ LONGEST = 3  # pages
 TIGHTNESS: tuple[Mapping[str, int], ...] = (
     {"bands": 16, "evidence": 4, "steps": 9, "cautions": 99, "rest": 99, "answers": 99, "next": 4, "size": 86},
     {"bands": 12, "evidence": 3, "steps": 9, "cautions": 5, "rest": 0, "answers": 0, "next": 3, "size": 86},
+    {"bands": 9, "evidence": 2, "steps": 9, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
     {"bands": 9, "evidence": 2, "steps": 3, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
     {"bands": 7, "evidence": 1, "steps": 0, "cautions": 3, "rest": 0, "answers": 0, "next": 2, "size": 78},
 )
@@ -77,7 +79,7 @@ def sheet(knowledge: Knowledge, result: Result, room: Mapping[str, int] = TIGHTN
         "codes": _codes(k, r),
         "causes": _causes(k, r, room["evidence"]),
         "none_listed": say("sheet.none_listed", percent=percent(r.none_listed)),
-        "next": _next(k, r)[: room["next"]],
+        "next": _next(k, r, room["next"]),
         "work": _jobs(k, r, room["steps"]),
         "cautions": _cautions(k, r, room["cautions"]),
         "size": room["size"] / 10,
@@ -253,11 +255,11 @@ def _cause(k: Knowledge, r: Result, c: CauseResult, evidence: int) -> dict[str, 
     }  # fmt: skip
 
 
-def _next(k: Knowledge, r: Result) -> list[dict[str, str]]:
+def _next(k: Knowledge, r: Result, most: int) -> list[dict[str, str]]:
     return [
         {"title": k.tests[t.test].title, "minutes": say("why.minutes", minutes=figure(t.minutes)),
          "tools": ", ".join(k.tests[t.test].tools)}
-        for t in r.next_tests[:4]
+        for t in tests_shown(k, r, most)
     ]  # fmt: skip
 
 
@@ -282,16 +284,30 @@ def _cautions(k: Knowledge, r: Result, most: int) -> list[dict[str, str]]:
 
 def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bounds: Bounds) -> dict[str, Any]:
     remedy = k.remedies[step.remedy]
-    because = [k.causes[b].title if b in k.causes else k.findings[b].title for b in step.because]
+    because = [_reason(k, r, b) for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
     served = [k.remedies[name] for name in step.serves]
     return {
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
-        "because": "; ".join(because), "steps": remedy.steps[:steps],
+        "because": "; ".join(because), "steps": _steps(remedy, steps),
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
         "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
         "serves": _serves(served), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
+
+
+def _reason(k: Knowledge, r: Result, because: str) -> str:
+    """Return why a job is due: the cause, or the finding as it stands."""
+    if because in k.causes:
+        return k.causes[because].title
+    found = r.decided.findings.get(because)
+    return k.findings[because].fails if found is not None and found.state == "fails" else k.findings[because].title
+
+
+def _steps(remedy: Remedy, most: int) -> list[str]:
+    """Return the steps of a job, as many as there is room for; it says where some are left out."""
+    left = len(remedy.steps) - most
+    return [*remedy.steps[:most], *([say("sheet.more_steps", count=left)] if most and left > 0 else [])]
 
 
 def _serves(served: Sequence[Remedy]) -> str:

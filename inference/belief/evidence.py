@@ -323,11 +323,17 @@ def _lift_parents(
 
 
 def _repair_proved(knowledge: Knowledge, cause: Cause, rounds: Sequence[Findings], first: int) -> bool:
-    """Whether a round after the repair proves that it held: the remedy's own proof or a veto of the cause."""
-    proofs = [(p.finding, p.state) for p in cause.proofs if p.shows_it == "absent"]
-    proofs += [(p.finding, p.state) for p in knowledge.remedies[cause.remedy].proof_findings]
-    return any(
-        (result := findings.get(name)) is not None and result.state == state
-        for findings in rounds[first:]
-        for name, state in proofs
-    )
+    """Whether the rounds after the repair prove that it held: a veto of the cause, or the remedy's own proof.
+
+    The latest look at a finding counts, so a repair that was good at first is no longer proved when the fault is
+    read again; and the remedy's proofs must agree.
+    """
+
+    def last(name: str) -> str | None:
+        states = (r.state for findings in reversed(rounds[first:]) if (r := findings.get(name)) is not None)
+        return next((s for s in states if s in ("holds", "fails")), None)
+
+    if any(last(p.finding) == p.state for p in cause.proofs if p.shows_it == "absent"):
+        return True
+    shown = [(state, p.state) for p in knowledge.remedies[cause.remedy].proof_findings if (state := last(p.finding))]
+    return bool(shown) and all(state == wanted for state, wanted in shown)

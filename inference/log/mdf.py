@@ -1,4 +1,4 @@
-"""Recordings in ASAM MDF 4, through asammdf (an optional extra: pip install 'clogwise[mdf]')."""
+"""Recordings in ASAM MDF 4, through asammdf (an optional extra: pip install '.[mdf]')."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def read_mdf(path: Path, mapping: Mapping[str, str] | None = None) -> Log:
     try:
         from asammdf import MDF
     except ImportError:
-        says = "this is an MDF 4 recording; to read it install the extra: pip install 'clogwise[mdf]'"
+        says = "this is an MDF 4 recording; to read it install the extra: pip install '.[mdf]'"
         raise Faults([Fault(name, 0, "", says)]) from None
     hook, says = sys.unraisablehook, ""
     sys.unraisablehook = lambda _: None  # what asammdf half opened complains again when it is thrown away

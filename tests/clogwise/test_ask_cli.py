@@ -86,10 +86,10 @@ def test_all_tells_no_less(case: Path, command: str) -> None:
     [
         (["whatif", "coolant_temperature.road=88"], "has no unit"),
         (["whatif", "coolant=88°C"], "may be one of several, name one: coolant_temperature.cold_soak ("),
-        (["whynot", "thermostat_stuck"], "did you mean 'thermostat_stuck_open'?"),
+        (["whynot", "thermostat_stuck"], "did you mean 'thermostat_stuck_open' (The thermostat does not shut)?"),
         (["rather", "short_trips", "short_trips"], "held against itself"),
-        (["rather", "short_trip", "ash_full"], "did you mean 'short_trips'?"),
-        (["how", "engine_runs_colt"], "did you mean 'engine_runs_cold'?"),
+        (["rather", "short_trip", "ash_full"], "did you mean 'short_trips' (Short trips only)?"),
+        (["how", "engine_runs_colt"], "did you mean 'engine_runs_cold' ("),
     ],
 )
 def test_a_mistake_gets_one_sentence(case: Path, words: list[str], says: str) -> None:

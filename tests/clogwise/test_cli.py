@@ -86,6 +86,10 @@ WRONG = {
     "list for map": (b"- case: a\n", ""),
     "alias bomb": (b"a: &a [1,1]\nb: [*a,*a]\nc: *a\n", "alias"),
     "code": (b"case: a\nrounds:\n  - codes: [X99]\n", "X99"),
+    "range": (b"case: a\nrounds:\n  - readings: {gauge_pressure: {idle: 8-9 mbar}}\n", "reads like a range"),
+    "tab": (b"case: a\nrounds:\n  - readings:\n\tgauge_pressure: 3\n", "a tab where spaces belong"),
+    "open bracket": (b"case: [1,2\nrounds: ]\n", "a comma is missing"),
+    "other name": (b"case: a\nrounds:\n  - readings: {maf: 30 g/s}\n", "'air_mass_flow' (air mass flow)"),
     "number as text": (b"case: [1, 2]\n", ""),
 }  # fmt: skip
 
@@ -113,6 +117,9 @@ def test_a_wrong_case_is_told_in_one_sentence_each(kind: str, tmp_path: Path) ->
         (["chain", str(DEMO), "-o", "/nowhere/at/all/chain.svg"], "no folder"),
         (["chain", str(DEMO), "-o", "x.svg", "--cause", "egr"], "may be one of several, name one: egr_stuck_open"),
         (["bench", "cases", "tests"], "holds no NAME.yaml"),
+        (["chain", str(DEMO), "-o", "x.svg", "--cause", "ash", "--whynot", "ash"], "draw one branch at a time"),
+        (["rather", str(DEMO), "short trips", "short trips"], "'Short trips only' is held against itself"),
+        (["how", str(DEMO), "zebra"], "clogwise names lists"),
     ],
 )
 def test_other_mistakes_end_with_status_2(words: list[str], says: str) -> None:

@@ -71,3 +71,46 @@ def test_every_reading_can_be_changed_by_its_title(knowledge: Knowledge) -> None
     facts = naming.facts(knowledge)
     for slot in ("coolant_temperature.road", "gauge_pressure.fast_idle", "blue_smoke", "oil_level"):
         assert naming.meant(facts[slot], [facts], "reading or question", "what if") == slot
+
+
+@pytest.mark.parametrize(
+    ("said", "id_"),
+    [
+        ("intercooler", "charge_cooler_fault"),
+        ("PCV", "breather_fault"),
+        ("alternator", "low_supply_voltage"),
+    ],
+)
+def test_words_of_the_workshop_that_stand_in_no_title_are_understood(said: str, id_: str, knowledge: Knowledge) -> None:
+    kinds = [naming.causes(knowledge)]
+    assert said not in kinds[0][id_]
+    assert naming.meant(said, kinds, "cause", "how") == id_
+
+
+def test_every_other_word_leads_to_words_of_some_title(knowledge: Knowledge) -> None:
+    from explain.namesview import names
+    from kb.other_words import other_words
+
+    texts = [f"{n.name} {n.title}" for n in names(knowledge)]
+    texts += [f"{id_} {title}" for id_, title in naming.findings(knowledge).items()]
+    for other, words in other_words().items():
+        assert any(naming.fitting(words, text) for text in texts), other
+
+
+@pytest.mark.parametrize(
+    ("said", "is_"),
+    [("Clear to burn", "clear"), ("don't burn", "do not burn"), ("do-not-burn", "do not burn"), ("HOLD", "hold")],
+)
+def test_a_decision_is_named_as_it_is_printed(said: str, is_: str) -> None:
+    assert naming.decision_of(said) == is_
+    assert naming.is_decision(said)
+
+
+def test_a_code_or_a_reading_is_told_from_a_cause(knowledge: Knowledge) -> None:
+    code = naming.elsewhere("p0299", knowledge)
+    assert "a code (Too little boost)" in code
+    assert "'boost_low_code'" in code
+    reading = naming.elsewhere("charge temperature", knowledge)
+    assert "charge air temperature behind the cooler" in reading
+    assert "'charge_hot'" in reading
+    assert naming.elsewhere("pressure", knowledge) == ""  # several: what is not told apart is not guessed

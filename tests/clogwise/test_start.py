@@ -230,3 +230,31 @@ def test_a_word_that_is_no_option_changes_nothing(tmp_path: Path, knowledge: Kno
     assert data.case.rounds[0].answers == {"blue_smoke": "yes"}
     data.take_out("blue_smoke")
     assert not data.known("blue_smoke")
+
+
+def test_codes_are_taken_as_they_are_typed(tmp_path: Path, knowledge: Knowledge) -> None:
+    case = CaseData({"case": "x", "rounds": [{}]}, knowledge, "x.yaml")
+    case.put("codes", "p2463 P0476 pending and P0128, P0101")
+    told = case.case.rounds[0].codes
+    assert told is not None
+    assert [(c.code, c.status) for c in told] == [
+        ("P2463", "stored"), ("P0476", "pending"), ("P0128", "stored"), ("P0101", "stored"),
+    ]  # fmt: skip
+    with pytest.raises(Unreadable, match="is no trouble code"):
+        case.put("codes", "lots of them")
+
+
+@pytest.mark.parametrize("said", ["don't know", "dunno", "skip"])
+def test_words_for_not_knowing_pass_on(said: str, tmp_path: Path, knowledge: Knowledge) -> None:
+    talk, _ = hold(tmp_path / "c.yaml", knowledge, [said, said, said, "stop"])
+    assert talk.case.data.get("complaint") is None
+    assert set(BASICS[:3]) <= set(talk.passed)
+
+
+def test_help_says_the_words_again_and_choices_stand_once(tmp_path: Path, knowledge: Knowledge) -> None:
+    lines = ["", "2.0 l", "142000 km", "help", "nonsense", "1", "stop"]
+    talk, told = hold(tmp_path / "c.yaml", knowledge, lines)
+    assert told.count("“stop” ends") == 2
+    assert told.count("plain filter, no coating and no additive") == 1
+    assert told.count("What kind of filter is it?") == 3
+    assert talk.case.case.filter_type == "coated"

@@ -114,6 +114,7 @@ def test_conditions_read_as_sentences(text: str, slot: str, part: str, says: str
 def test_figures_are_as_exact_as_limits_are_written() -> None:
     assert sharp(1.25, "1") == "1.25"
     assert sharp(224.99, "mbar") == "225 mbar"
+    assert sharp(1953.24, "mbar") == "1,953 mbar"  # as everywhere else
     assert (signed(-12.4), signed(1.26)) == ("-12", "+1.3")
 
 

@@ -12,6 +12,7 @@ from clogwise.cli import app
 from explain.chain import DERIVED, build
 from explain.draw import to_svg
 from explain.rangeview import beyond_range
+from explain.words import ends
 from inference.diagnose import diagnose
 from inference.physics.valid import BEYOND
 from inference.read_case import read_case
@@ -95,3 +96,19 @@ def test_each_reading_far_out(tmp_path: Path, reading: str, said: str | None) ->
         assert told == []
     else:
         assert any(said in t for t in told), told
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (0.094, 1.9, ("0.1", "1.9")),
+        (0.0024, 6.7, ("0", "6.7")),
+        (18.9, 40.1, ("19", "40")),
+        (0.43, 0.61, ("0.43", "0.61")),
+        (101, 232, ("101", "232")),
+        (-1.5, 3.5, ("-1.5", "3.5")),
+        (2, 2, ("2", "2")),
+    ],
+)
+def test_the_ends_of_a_spread_are_no_finer_than_the_spread(low: float, high: float, told: tuple[str, str]) -> None:
+    assert ends(low, high) == told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -85,3 +86,49 @@ def test_one_round_is_refused() -> None:
     case = read_case(Path("cases/school-run.yaml"), KNOWLEDGE)
     with pytest.raises(ValueError, match="two rounds"):
         compare(KNOWLEDGE, diagnose(case, KNOWLEDGE))
+
+
+def after_repair(**more: Any) -> Comparison:
+    """A vehicle as full as before, read again five days and no distance after its repair."""
+    case = {
+        "case": "mended", "opened": "2026-03-01",
+        "vehicle": {"engine_litres": 2.0, "odometer": "120000 km"},
+        "filter": {"type": "coated", "substrate": "silicon carbide", "volume": "2.5 l", "fitted_at": "90000 km"},
+        "rounds": [
+            {"when": "arrival", "date": "2026-03-01", "odometer": "120000 km", "readings": gauge(72, 13)},
+            {"when": "after repair", "date": "2026-03-06", "odometer": "120010 km", "readings": gauge(73, 13), **more},
+        ],
+    }  # fmt: skip
+    if "history" in more:
+        case["history"] = case["rounds"][1].pop("history")  # type: ignore[index,attr-defined]
+    read = parse_case(yaml.safe_dump(case).encode(), "mended.yaml", KNOWLEDGE)
+    return compare(KNOWLEDGE, diagnose(read, KNOWLEDGE))
+
+
+def test_a_repair_alone_takes_no_soot_out_and_is_not_blamed() -> None:
+    found = after_repair()
+    assert found.verdict == "cannot tell"
+    assert "no completed burn" in reason(KNOWLEDGE, found.because[-1])
+
+
+def test_after_a_burn_or_a_cleaning_the_same_pressure_has_not_held() -> None:
+    assert after_repair(burn_completed=True).verdict == "did not hold"
+    cleaned = [{"date": "2026-03-05", "odometer": "120000 km", "event": "filter cleaned"}]
+    assert after_repair(history=cleaned).verdict == "did not hold"
+    broken_off = [{"date": "2026-03-05", "odometer": "120000 km", "event": "forced regeneration", "completed": False}]
+    assert after_repair(history=broken_off).verdict == "cannot tell"
+
+
+def test_the_worked_case_that_came_back_is_work_again() -> None:
+    """The valve was good after the burn and hangs again at the follow-up: the latest look counts, everywhere alike."""
+    result = diagnose(read_case(Path("cases/bee-keeper.yaml"), KNOWLEDGE), KNOWLEDGE)
+    cause = result.cause("egr_stuck_open")
+    assert cause.state == "present"
+    assert cause.now > 0.8
+    assert "free-or-renew-egr-valve" in [step.remedy for step in result.work]
+
+
+def test_a_repair_proved_at_the_latest_look_stays_proved() -> None:
+    case = read_case(Path("cases/bee-keeper.yaml"), KNOWLEDGE)
+    result = diagnose(replace(case, rounds=case.rounds[:2]), KNOWLEDGE)
+    assert result.cause("egr_stuck_open").state == "repaired"

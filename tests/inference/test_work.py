@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -27,7 +26,7 @@ def result_of(knowledge: Knowledge, name: str) -> Result:
 
 def work(knowledge: Knowledge, result: Result, *likely: str) -> tuple[WorkStep, ...]:
     """The order of work of a case in which these causes and no others were likely."""
-    causes = [replace(c, now=0.9 if c.id in likely else 0.1, state="present") for c in result.causes]
+    causes = [c._replace(now=0.9 if c.id in likely else 0.1, state="present") for c in result.causes]
     ordered: list[CauseResult] = sorted(causes, key=lambda c: -c.now)
     return order_of_work(knowledge, ordered, result.gate, result.latest)
 
@@ -94,3 +93,19 @@ def test_jobs_that_cover_each_other_are_a_fault_of_the_knowledge(knowledge: Know
     unknown = first.model_copy(update={"covers": ["oil-chnage-before-burn"]})
     broken = knowledge.model_copy(update={"remedies": {**knowledge.remedies, first.id: unknown}})
     assert [f for f in check_references(broken) if "oil-chnage-before-burn" in f.says]
+
+
+def test_a_code_that_holds_the_burn_is_cleared_before_it_and_behind_its_repair(knowledge: Knowledge) -> None:
+    for name, repair in (("lantern-walker", "repair-supply"), ("slate-hauler", "free-exhaust-flap")):
+        result = result_of(knowledge, name)
+        assert "need_codes_allow" in {r.finding for r in result.gate.not_met}
+        jobs = [step.remedy for step in result.work]
+        assert jobs.index(repair) < jobs.index("clear-codes-before-burn") < jobs.index("burn-standing"), name
+        assert "clear-codes-and-recheck" not in jobs
+
+
+def test_codes_are_not_cleared_for_a_burn_that_will_not_be_made(knowledge: Knowledge) -> None:
+    for name in ("film-van", "reagent-lamp"):  # the filter comes off; no burn is needed
+        result = result_of(knowledge, name)
+        assert "need_codes_allow" in {r.finding for r in result.gate.not_met}
+        assert "clear-codes-before-burn" not in [step.remedy for step in result.work], name

@@ -178,7 +178,7 @@ def test_customer_reads_plain_words(cause: model.Cause) -> None:
 def test_every_remedy_is_reached_or_part_of_the_order_of_work() -> None:
     general = {"burn-standing", "burn-driven", "oil-change-after-burns", "proof-drive", "clear-codes-and-recheck"}
     gate = read_yaml(HOME / "gate.yaml").data["gate"]
-    general |= {d["work"] for d in gate["dangers"] if "work" in d}
+    general |= {d["work"] for d in (*gate["dangers"], *gate["needs"]) if "work" in d}
     reached = {c.remedy for c in CAUSE_LIST} | general
     reached |= {other for r in REMEDIES.values() for other in r.also}
     assert set(REMEDIES) == reached

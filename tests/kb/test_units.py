@@ -22,6 +22,17 @@ from kb.units import UnitError, number, registry, usual_factors
         ("24 h", "min", 1440),
         ("750 rpm", "1/min", 750),
         ("1998 cm³", "l", 1.998),
+        ("1.9 Bar", "mbar", 1900),
+        ("58 MBAR", "mbar", 58),
+        ("58 mb", "mbar", 58),
+        ("5.8 kpa", "mbar", 58),
+        ("14.2 Volts", "V", 14.2),
+        ("14.2v", "V", 14.2),
+        ("88 c", "°C", 88),
+        ("190.4 deg F", "°C", 88),
+        ("2500 RPM", "1/min", 2500),
+        ("12 kms", "km", 12),
+        ("30 gr/s", "g/s", 30),  # grams; to pint a grain
         (1.4, "1", 1.4),
         ("1.4", "1", 1.4),
     ],
@@ -39,6 +50,10 @@ def test_is_understood(text: object, unit: str, value: float) -> None:
         ("148,000 km", "km", "148000 km"),
         ("8 kg", "mbar", "the unit 'kg' does not fit here; a unit such as mbar"),
         ("warm", "°C", "is no quantity"),
+        ("55-60 mbar", "mbar", "reads like a range; write the one figure read"),
+        ("8 – 9 mbar", "mbar", "reads like a range"),
+        ("88 deg", "°C", "does not fit"),  # Celsius or Fahrenheit is not known
+        ("6 mPA", "mbar", "does not fit"),  # milli or mega is not known
         ("nan °C", "°C", "is no quantity"),
         ("1e400 mbar", "mbar", "too large"),
         ("5 mbar**99999999", "mbar", "does not fit"),
