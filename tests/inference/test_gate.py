@@ -258,3 +258,19 @@ def test_what_stands_from_an_earlier_round_is_explained_from_there() -> None:
     assert node.ways
     asked = WhyNot(KNOWLEDGE, result).finding("need_steering_sensors", "holds")
     assert asked.state == "fails"
+
+
+def test_a_weak_battery_wants_its_charging_known() -> None:
+    weak = changed(CLEAR, KNOWLEDGE, {"battery_voltage_rest": "11.5 V"})
+    assert [r.finding for r in judge_case(weak, KNOWLEDGE).gate.missing] == ["need_supply_steady"]
+    assert decision(changed(weak, KNOWLEDGE, {"battery_voltage": "14.2 V"})) == "clear"
+    assert decision(changed(weak, KNOWLEDGE, {"battery_voltage": "12.1 V"})) == "hold"
+
+
+def test_no_burn_where_the_caution_forbids_one() -> None:
+    """What pools in the intake can make the engine race: the caution says to run no burn, so the gate says it too."""
+    for slot, bad in (("oily_intake_pipes", "yes"), ("oil_at_turbo_inlet", "yes"), ("breather_sound", "no")):
+        result = judge_case(changed(CLEAR, KNOWLEDGE, {slot: bad}), KNOWLEDGE)
+        assert result.gate.decision == "hold", slot
+        assert "need_intake_free_of_oil" in {r.finding for r in result.gate.not_met}
+        assert "oil-in-intake-runaway" in diagnose(changed(CLEAR, KNOWLEDGE, {slot: bad}), KNOWLEDGE).cautions
