@@ -22,6 +22,7 @@ _CODE_WORDS: dict[CodeState, Word] = {
 # for all of them, and this little to be too soon (both from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
 FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
+UNDRIVEN_KM, UNDRIVEN_WARM_UPS = 5.0, 1.0  # with less no monitor can have run, whatever its flag says (from memory)
 CODES_KEPT = 32
 
 
@@ -124,8 +125,9 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out |= {name: Word(said) for name, said in round_.answers.items() if said != "unknown"}
     out["round.when"] = Word(round_.when)
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
-    if (fresh := codes_fresh(round_)) is not None:
-        out["codes_cleared_lately"] = Word("yes" if fresh else "no")  # what was counted goes before what is told
+    if (fresh := codes_fresh(round_)) is not None and round_.answer("codes_cleared_lately") != "yes":
+        # a count goes before a "no"; it does not undo a "yes": they may have been cleared after it was read
+        out["codes_cleared_lately"] = Word("yes" if fresh else "no")
     if round_.codes is not None:
         if unnamed_codes({c.code for c in round_.codes}, knowledge):
             out["codes_unnamed"] = Word("yes")
@@ -170,6 +172,8 @@ def _history(case: Case, round_: Round) -> dict[str, Value]:
 def codes_fresh(round_: Round) -> bool | None:
     """Say whether the codes are known to have been cleared just now: True, False, or None if not known."""
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
+    if (km is not None and km < UNDRIVEN_KM) or (warm_ups is not None and warm_ups < UNDRIVEN_WARM_UPS):
+        return True  # if the monitors are told complete, that was read before they were cleared
     if round_.monitors_complete == "yes":
         return False  # what was cleared has been judged anew since
     if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):

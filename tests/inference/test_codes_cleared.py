@@ -59,10 +59,42 @@ def test_a_list_of_codes_counts_once_it_is_known_that_they_were_not_lately_clear
         assert decision(with_codes(CLEAR, codes, counted)) == wanted
 
 
-def test_what_the_control_unit_counts_goes_before_what_is_told() -> None:
+def test_a_count_goes_before_a_no_and_does_not_undo_a_yes() -> None:
     fresh = CodesCleared(20.0, 1.0)
     assert decision(with_codes(CLEAR, [], fresh, codes_cleared_lately="no")) == "hold"
-    assert decision(with_codes(CLEAR, [], SOME, codes_cleared_lately="yes")) == "clear"
+    assert decision(with_codes(CLEAR, [], SOME, codes_cleared_lately="yes")) == "hold", "cleared after it was read"
+    assert decision(with_codes(CLEAR, [], MUCH, "yes", codes_cleared_lately="yes")) == "hold"
+
+
+@pytest.mark.parametrize("undriven", [CodesCleared(0.0, 0.0), CodesCleared(3.0, 1.0), CodesCleared(900.0, 0.0)])
+def test_monitors_cannot_have_run_since_the_codes_were_cleared_a_moment_ago(undriven: CodesCleared) -> None:
+    assert decision(with_codes(CLEAR, [], undriven, "yes")) == "hold"
+    assert decision(with_codes(CLEAR, [], CodesCleared(30.0, 1.0), "yes")) == "clear", "one good drive may run them"
+
+
+# a code against a burn, work that is none on it, and work on it
+WORK = [
+    ("P0544", "thermostat_stuck_open", "exhaust_temperature_sensor_fault"),
+    ("P0299", "egr_stuck_open", "charge_cooler_fault"),
+    ("P0562", "injector_fault", "low_supply_voltage"),
+    ("P0480", "thermostat_stuck_open", "burn_inhibited_by_fault"),
+]
+
+
+@pytest.mark.parametrize(("code", "other", "work"), WORK)
+def test_work_on_something_else_does_not_mend_what_a_code_told_of(code: str, other: str, work: str) -> None:
+    seen = with_codes(CLEAR, ["P2463", code], MUCH)
+    assert decision(with_codes(later(seen, "after repair", repaired=(other,)), [], SOME)) == "hold"
+    assert decision(with_codes(later(seen, "after repair", repaired=(work,)), [], SOME)) == "clear"
+    assert decision(with_codes(later(seen, "after repair", repaired=(other,)), [], MUCH)) == "clear", "driven for"
+
+
+def test_of_two_codes_each_wants_its_work() -> None:
+    first = with_codes(CLEAR, ["P0544", "P0299"], MUCH)
+    one = with_codes(later(first, "after repair", repaired=("turbo_underboost",)), [], SOME)
+    assert decision(one) == "hold"
+    both = with_codes(later(one, "after repair", repaired=("exhaust_temperature_sensor_fault",)), [], SOME)
+    assert decision(both) == "clear"
 
 
 def test_it_is_said_and_asked_what_is_missing() -> None:
