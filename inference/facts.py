@@ -129,7 +129,7 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
         # a count goes before a "no"; it does not undo a "yes": they may have been cleared after it was read
         out["codes_cleared_lately"] = Word("yes" if fresh else "no")
     if round_.codes is not None:
-        if unnamed_codes({c.code for c in round_.codes}, knowledge):
+        if unnamed_codes({c.code for c in round_.codes if not c.harmless}, knowledge):
             out["codes_unnamed"] = Word("yes")
         elif absence_counts(round_):
             out["codes_unnamed"] = Word("no")
@@ -194,13 +194,14 @@ def absence_counts(round_: Round) -> bool:
 def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
     """Return the state of every known code, group, role and ``any_code``; nothing if codes were not read.
 
-    A code the knowledge does not name could have any role, so with one there no role counts as absent.
+    A code the knowledge does not name could have any role, so with one there no role counts as absent, unless it was
+    looked up and is harmless.
     """
     if round_.codes is None:
         return {}
     missing: CodeState = "absent" if absence_counts(round_) else "not listed"
     seen = {c.code for c in round_.codes}
-    foreign = seen - set(knowledge.codes)
+    foreign = {c.code for c in round_.codes if not c.harmless} - set(knowledge.codes)
     out: dict[str, CodeState] = dict.fromkeys(knowledge.codes, missing)
     out |= dict.fromkeys(knowledge.code_groups, missing)
     out |= dict.fromkeys(ROLE_GROUPS, "not listed" if foreign else missing)

@@ -14,6 +14,7 @@ from inference.plan.asking import next_fact
 from inference.questions.again import Again
 from inference.questions.ground import open_facts
 from inference.read_case import parse_case, read_case
+from kb.faults import Faults
 from kb.load import load
 
 KNOWLEDGE = load()
@@ -133,6 +134,24 @@ def test_it_stands_through_rounds_without_codes_and_ends_by_the_work_on_it() -> 
     assert decision(with_codes(other, [], SOME)) == "hold", "nobody knows whether that was behind it"
     mended = later(seen, "after repair", repaired=("burn_inhibited_by_fault",))
     assert decision(with_codes(mended, [], SOME)) == "clear"
+
+
+def test_a_makers_own_code_that_was_looked_up_and_is_harmless_holds_nothing() -> None:
+    text = f"case: x\nrounds: [{{when: arrival, codes: [P2463, {{code: {OWN}, looked_up: harmless}}]}}]\n".encode()
+    read = parse_case(text, "x.yaml", KNOWLEDGE).rounds[0].codes
+    assert read is not None
+    assert [c.harmless for c in read] == [False, True]
+    told = with_codes(CLEAR, [], MUCH)
+    told = replace(told, rounds=(replace(told.rounds[0], codes=read),))
+    assert decision(told) == "clear"
+    assert decision(with_codes(CLEAR, ["P2463", OWN], MUCH)) == "hold", "nobody has looked it up"
+    assert decision(with_codes(later(told), [], SOME)) == "clear"
+
+
+def test_a_code_that_is_known_here_cannot_be_called_harmless() -> None:
+    text = b"case: x\nrounds:\n  - when: arrival\n    codes: [{code: P0544, looked_up: harmless}]\n"
+    with pytest.raises(Faults, match=r"x\.yaml:4: .*P0544 is known here .*leave looked_up: out"):
+        parse_case(text, "x.yaml", KNOWLEDGE)
 
 
 def test_a_known_code_that_reports_the_load_leaves_nothing_behind() -> None:
