@@ -24,6 +24,7 @@ ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
 FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
 UNDRIVEN_KM, UNDRIVEN_WARM_UPS = 5.0, 1.0  # with less no monitor can have run, whatever its flag says (from memory)
 CODES_KEPT = 32
+CLEARED_LATELY = "codes_cleared_lately"  # the one answer that says how the list of codes is to be taken
 
 
 class HasSpread(Protocol):
@@ -125,9 +126,9 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out |= {name: Word(said) for name, said in round_.answers.items() if said != "unknown"}
     out["round.when"] = Word(round_.when)
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
-    if (fresh := codes_fresh(round_)) is not None and round_.answer("codes_cleared_lately") != "yes":
+    if (fresh := codes_fresh(round_)) is not None and round_.answer(CLEARED_LATELY) != "yes":
         # a count goes before a "no"; it does not undo a "yes": they may have been cleared after it was read
-        out["codes_cleared_lately"] = Word("yes" if fresh else "no")
+        out[CLEARED_LATELY] = Word("yes" if fresh else "no")
     if round_.codes is not None:
         if unnamed_codes({c.code for c in round_.codes if not c.harmless}, knowledge):
             out["codes_unnamed"] = Word("yes")
@@ -144,7 +145,7 @@ def _code_facts(round_: Round, knowledge: Knowledge) -> dict[str, Word]:
     if not _codes_kept or _codes_kept[0][0] is not knowledge or len(_codes_kept[0][1]) >= CODES_KEPT:
         _codes_kept[:] = [(knowledge, {})]
     table = _codes_kept[0][1]
-    key = (round_.codes, round_.codes_cleared, round_.monitors_complete)
+    key = (round_.codes, round_.codes_cleared, round_.monitors_complete, round_.answer(CLEARED_LATELY))
     if key not in table:
         table[key] = {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
     return table[key]
@@ -184,7 +185,7 @@ def codes_fresh(round_: Round) -> bool | None:
 def absence_counts(round_: Round) -> bool:
     """Say whether a code that is not listed may be taken for absent: its monitor is known to have run."""
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
-    if round_.monitors_complete == "no" or codes_fresh(round_):
+    if round_.monitors_complete == "no" or codes_fresh(round_) or round_.answer(CLEARED_LATELY) == "yes":
         return False
     if round_.monitors_complete == "yes":
         return True

@@ -162,3 +162,24 @@ def test_the_question_can_stand_in_a_case_file() -> None:
     text = b"case: x\nrounds: [{when: arrival, codes: [], answers: {codes_cleared_lately: no}}]\n"
     case = parse_case(text, "x.yaml", KNOWLEDGE)
     assert case.rounds[0].answer("codes_cleared_lately") == "no"
+
+
+@pytest.mark.parametrize("monitors", ["unknown", "yes", "no"])
+@pytest.mark.parametrize("cleared", [NOT_TOLD, CodesCleared(20.0, 1.0), SOME, MUCH])
+def test_a_changed_answer_is_judged_as_if_it_had_stood_there(cleared: CodesCleared, monitors: str) -> None:
+    """A 'no' said in a change of the case opens nothing that a count closes, on the quick path as on the plain."""
+    for before in ({}, {"codes_cleared_lately": "yes"}, {"codes_cleared_lately": "no"}):
+        case = with_codes(CLEAR, ["P2463"], cleared, monitors, **before)
+        again = Again(case, KNOWLEDGE)
+        for said in ("yes", "no", "unknown"):
+            other = changed(case, KNOWLEDGE, {"codes_cleared_lately": said})
+            found = again.of(other)
+            assert found is not None
+            assert found.gate.decision == decision(other), (before, said)
+
+
+def test_what_was_told_just_cleared_shows_no_code_absent() -> None:
+    seen = with_codes(CLEAR, ["P2463", "P0544"], MUCH)
+    told = with_codes(later(seen), [], MUCH, "yes", codes_cleared_lately="yes")
+    assert decision(told) == "hold"
+    assert decision(with_codes(later(told), [], SOME)) == "hold", "the sensor's code has still not been driven for"
