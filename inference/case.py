@@ -46,11 +46,15 @@ class Quantity:
 
 @dataclass(frozen=True)
 class SeenCode:
-    """A trouble code that was read, whether or not the knowledge names it."""
+    """A trouble code that was read, whether or not the knowledge names it.
+
+    ``harmless``: it is not known here, was looked up with the vehicle's maker and has nothing to do with a burn.
+    """
 
     code: str
     status: CodeStatus
     line: int
+    harmless: bool = False
 
 
 @dataclass(frozen=True)

@@ -45,10 +45,10 @@ def _charge_cooler(sheet: Sheet) -> None:
         ratio = np.asarray(air.boost_ratio(above, below))
         sheet.put("boost_ratio_before_cooler.full_load", ratio, (before, "boost_wanted.full_load"))
     cooled, ambient = sheet.read(slot), sheet.read(around)
-    source = before if sheet.read(before) is not None else behind
-    pressure = sheet.read(source)
-    if cooled is None or ambient is None or pressure is None:
+    read = {slot: value for slot in (before, behind) if (value := sheet.read(slot)) is not None}
+    if cooled is None or ambient is None or not read:
         return
+    source, pressure = max(read.items(), key=lambda one: one[1])  # it cannot rise on the way: a lower one was misread
     outside_air, inputs, notes = outside_pressure(sheet)
     boost = pressure * MBAR / outside_air
     if boost < calibration.LEAST_BOOST:

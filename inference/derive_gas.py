@@ -16,6 +16,7 @@ from inference.steps import kept, step
 
 MBAR = 100.0  # Pa
 LITRE = 1e-3  # m^3
+COOLER_THAN_OUTSIDE = 8.0  # K; a charge that reads this much below the air outside was misread
 NOT_CERAMIC = ("sintered metal",)  # pleats or tubes, no plugged square channels
 TYPICAL_HALF_DROP = {"idle": 2.0 * MBAR, "fast_idle": 15.0 * MBAR}  # Pa over outside, where no gauge was read
 
@@ -150,6 +151,9 @@ def charge(sheet: Sheet, condition: str) -> Charge | None:
     usual = calibration.CHARGE_TEMPERATURE_LOADED if loaded else calibration.CHARGE_TEMPERATURE
     warmth: Array = usual.of_vehicle("breathing", -1.0)
     known = sheet.sampled(f"charge_temperature.{condition}", of_round("gas_temperature", sheet.round.index))
+    around = sheet.read("ambient_temperature")
+    if known is not None and around is not None and np.median(known) < around - COOLER_THAN_OUTSIDE:
+        known = None  # nothing cools the charge below the air outside: one of the two was misread
     if known is not None:  # hot charge is thin: what is missing then is not the air meter's
         warmth = known + gas.ZERO_CELSIUS
         inputs += (f"charge_temperature.{condition}",)

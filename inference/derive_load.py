@@ -119,8 +119,8 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     oil, share, inputs, notes = _oil(sheet)
     if "oil_consumption" in inputs and float(np.median(oil)) > ash_physics.OIL_USE.high:
         oil = ash_physics.over_the_life(oil)
-        notes += ("So high an oil use may be new; over the filter's life 0.15 l per 1000 km to what was measured was "
-                  "taken.",)  # fmt: skip
+        notes += ("So high an oil use may be new; over the filter's life anything from a sound engine's 0.03 to 0.15 l "
+                  "per 1000 km to what was measured was taken.",)  # fmt: skip
     capture = ash_physics.CAPTURE.of_vehicle("capture").clip(0.0, 1.0)
     rate = ash_physics.ash_rate(oil, share)
     known = _ash_distance(sheet)

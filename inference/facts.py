@@ -22,7 +22,9 @@ _CODE_WORDS: dict[CodeState, Word] = {
 # for all of them, and this little to be too soon (both from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
 FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
+UNDRIVEN_KM, UNDRIVEN_WARM_UPS = 5.0, 1.0  # with less no monitor can have run, whatever its flag says (from memory)
 CODES_KEPT = 32
+CLEARED_LATELY = "codes_cleared_lately"  # the one answer that says how the list of codes is to be taken
 
 
 class HasSpread(Protocol):
@@ -124,10 +126,11 @@ def _seen(round_: Round, knowledge: Knowledge) -> dict[str, Value]:
     out |= {name: Word(said) for name, said in round_.answers.items() if said != "unknown"}
     out["round.when"] = Word(round_.when)
     out["codes_read"] = Word("no" if round_.codes is None else "yes")
-    if (fresh := codes_fresh(round_)) is not None:
-        out["codes_cleared_lately"] = Word("yes" if fresh else "no")  # what was counted goes before what is told
+    if (fresh := codes_fresh(round_)) is not None and round_.answer(CLEARED_LATELY) != "yes":
+        # a count goes before a "no"; it does not undo a "yes": they may have been cleared after it was read
+        out[CLEARED_LATELY] = Word("yes" if fresh else "no")
     if round_.codes is not None:
-        if unnamed_codes({c.code for c in round_.codes}, knowledge):
+        if unnamed_codes({c.code for c in round_.codes if not c.harmless}, knowledge):
             out["codes_unnamed"] = Word("yes")
         elif absence_counts(round_):
             out["codes_unnamed"] = Word("no")
@@ -142,7 +145,7 @@ def _code_facts(round_: Round, knowledge: Knowledge) -> dict[str, Word]:
     if not _codes_kept or _codes_kept[0][0] is not knowledge or len(_codes_kept[0][1]) >= CODES_KEPT:
         _codes_kept[:] = [(knowledge, {})]
     table = _codes_kept[0][1]
-    key = (round_.codes, round_.codes_cleared, round_.monitors_complete)
+    key = (round_.codes, round_.codes_cleared, round_.monitors_complete, round_.answer(CLEARED_LATELY))
     if key not in table:
         table[key] = {slot: _CODE_WORDS[state] for slot, state in code_states(round_, knowledge).items()}
     return table[key]
@@ -170,6 +173,8 @@ def _history(case: Case, round_: Round) -> dict[str, Value]:
 def codes_fresh(round_: Round) -> bool | None:
     """Say whether the codes are known to have been cleared just now: True, False, or None if not known."""
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
+    if (km is not None and km < UNDRIVEN_KM) or (warm_ups is not None and warm_ups < UNDRIVEN_WARM_UPS):
+        return True  # if the monitors are told complete, that was read before they were cleared
     if round_.monitors_complete == "yes":
         return False  # what was cleared has been judged anew since
     if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
@@ -180,7 +185,7 @@ def codes_fresh(round_: Round) -> bool | None:
 def absence_counts(round_: Round) -> bool:
     """Say whether a code that is not listed may be taken for absent: its monitor is known to have run."""
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
-    if round_.monitors_complete == "no" or codes_fresh(round_):
+    if round_.monitors_complete == "no" or codes_fresh(round_) or round_.answer(CLEARED_LATELY) == "yes":
         return False
     if round_.monitors_complete == "yes":
         return True
@@ -190,13 +195,14 @@ def absence_counts(round_: Round) -> bool:
 def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
     """Return the state of every known code, group, role and ``any_code``; nothing if codes were not read.
 
-    A code the knowledge does not name could have any role, so with one there no role counts as absent.
+    A code the knowledge does not name could have any role, so with one there no role counts as absent, unless it was
+    looked up and is harmless.
     """
     if round_.codes is None:
         return {}
     missing: CodeState = "absent" if absence_counts(round_) else "not listed"
     seen = {c.code for c in round_.codes}
-    foreign = seen - set(knowledge.codes)
+    foreign = {c.code for c in round_.codes if not c.harmless} - set(knowledge.codes)
     out: dict[str, CodeState] = dict.fromkeys(knowledge.codes, missing)
     out |= dict.fromkeys(knowledge.code_groups, missing)
     out |= dict.fromkeys(ROLE_GROUPS, "not listed" if foreign else missing)

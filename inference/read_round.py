@@ -35,6 +35,10 @@ def read_round(
             fields.fault(path, f"this round does not say when; write when: and one of {', '.join(WHENS[1:])}")
     odometer = fields.quantity(f"{path}.odometer", at.get("odometer"), "km", 0, MAX_KM)
     codes = read_codes(fields, f"{path}.codes", at["codes"]) if "codes" in at else None
+    for i, seen in enumerate(codes or ()):
+        if seen.harmless and seen.code in knowledge.codes:
+            says = f"{seen.code} is known here ({knowledge.codes[seen.code].meaning}); leave looked_up: out"
+            fields.fault(f"{path}.codes.{i}", says)
     done = read_causes(fields, f"{path}.repaired", at.get("repaired"), knowledge, jobs_of(knowledge))
     return Round(
         index=index,
@@ -135,7 +139,7 @@ def read_codes(fields: Fields, path: str, raw: Any) -> tuple[SeenCode, ...] | No
     for i, item in enumerate(fields.listing(path, raw, "codes such as P2463")):
         where = f"{path}.{i}"
         at = item if isinstance(item, dict) else {"code": item}
-        at = fields.mapping(where, at, ("code", "status"))
+        at = fields.mapping(where, at, ("code", "status", "looked_up"))
         code = _code(fields, f"{where}.code" if isinstance(item, dict) else where, at.get("code"))
         status = fields.choice(f"{where}.status", at.get("status"), STATUSES) or "stored"
         if code is None:
@@ -143,7 +147,8 @@ def read_codes(fields: Fields, path: str, raw: Any) -> tuple[SeenCode, ...] | No
         if any(seen.code == code and seen.status == status for seen in out):
             fields.fault(where, f"{code} ({status}) stands here twice; keep one")
             continue
-        out.append(SeenCode(code, status, fields.doc.line(where)))
+        found = fields.choice(f"{where}.looked_up", at.get("looked_up"), ("harmless",))
+        out.append(SeenCode(code, status, fields.doc.line(where), found is not None))
     return tuple(out)
 
 

@@ -18,6 +18,7 @@ from kb.model import Finding, Knowledge
 
 Findings = Mapping[str, FindingResult]
 Facts = Mapping[str, Value]
+AGAINST_A_BURN = ("steers the burn", "harm", "inhibits")  # roles of codes; the others report the load or nothing
 NOT_LISTED = Word("not listed")  # nobody has shown that the monitor of this code has run
 
 
@@ -47,6 +48,7 @@ def standing(
         return Stood(latest)
     lasting = [(name, entry) for name, entry in knowledge.findings.items() if entry.lasting is not None]
     held: dict[str, dict[tuple[str, int], tuple[int, Vote]]] = {}
+    unmended: dict[str, set[str]] = {}  # by finding, the codes stored whose work has not been named
     for i, round_ in enumerate(case.rounds):
         done = work_named(case, case.rounds[i - 1], round_) if i else frozenset()
         for name, entry in lasting:
@@ -54,13 +56,19 @@ def standing(
             if found is None or (name not in held and not found.votes):
                 continue
             votes = held.get(name, {})
-            if _ended(entry, done):
+            codes = unmended.setdefault(name, set())
+            codes -= {c for c in codes if not done.isdisjoint(_work_on(c, knowledge))}
+            if _ended(entry, done) or (_by_codes(entry) and not codes):
                 votes = {}
             votes = {
                 key: (at, vote)
                 for key, (at, vote) in votes.items()
                 if not _looked_again(entry, stage, vote, found, facts[i], findings[i])
             }
+            if not votes:
+                codes.clear()
+            if _by_codes(entry):
+                codes |= {c.code for c in round_.codes or () if _against_a_burn(c.code, knowledge)}
             votes |= {(v.rule, v.way): (i, v) for v in found.votes if v.state == "holds"}
             if _settled(entry, findings[i]):
                 votes = {}
@@ -102,6 +110,20 @@ def rests_on(findings: Findings, stage: Stage, since: Mapping[str, int]) -> dict
 
 def _ended(entry: Finding, done: frozenset[str]) -> bool:
     return entry.lasting is not None and not done.isdisjoint(entry.lasting.ends)
+
+
+def _by_codes(entry: Finding) -> bool:
+    return entry.lasting is not None and entry.lasting.by_codes
+
+
+def _against_a_burn(code: str, knowledge: Knowledge) -> bool:
+    known = knowledge.codes.get(code)
+    return known is not None and (known.role or knowledge.code_groups[known.group].role) in AGAINST_A_BURN
+
+
+def _work_on(code: str, knowledge: Knowledge) -> list[str]:
+    """Return the causes whose repair is work on what a code tells of."""
+    return knowledge.code_groups[knowledge.codes[code].group].points_at
 
 
 def _settled(entry: Finding, findings: Findings) -> bool:

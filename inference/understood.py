@@ -135,6 +135,7 @@ def _round(case: Case, r: Round, knowledge: Knowledge, unusual: dict[int, str]) 
     for code in r.codes or ():
         known = knowledge.codes.get(code.code)
         note = "kept, not used: no code of the list and no rule names it" if code.code in unused else ""
+        note = "looked up: harmless" if code.harmless else note
         value = f"{code.status}: {known.meaning}" if known else code.status
         yield Understood(section, code.code, "", value, note=note, line=code.line)
 

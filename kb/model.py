@@ -203,12 +203,14 @@ class Lasting(Entry):
 
     ``ends`` names the work that does: causes whose repair, jobs (remedies) or events of the history. A new look that
     says otherwise ends it too, unless it is an ``event``, something that has happened and that a milder day does not
-    undo. ``looked_at`` are findings that settle it once they are known either way.
+    undo. ``looked_at`` are findings that settle it once they are known either way. One that rests on trouble codes
+    (``by_codes``) is ended as well once every code that was stored has had its work: a cause that its group points at.
     """
 
     ends: list[str]
     looked_at: list[Name] = []
     event: bool = False
+    by_codes: bool = False
 
 
 class Finding(Entry):

@@ -1,6 +1,6 @@
 """Readings of a round out of a recording: each from the rows where the vehicle was in the state the reading wants.
 
-What belongs to the moment before a burn (the coolant ``now``, the fuel in the tank) is never taken from a recording:
+What belongs to the moment before a burn (coolant ``now``, fuel in the tank, charging) is never taken from a recording:
 the gate judges by it, and a recording tells of another time.
 """
 
@@ -158,7 +158,6 @@ def take(
         taking.middle("sensor_pressure.road", "filter_pressure", road & quiet & now, 60.0)
     for reading in ("ambient_temperature", "barometric_pressure"):
         taking.middle(reading, reading, np.ones_like(drive.running), 5.0)
-    taking.middle("battery_voltage", "battery_voltage", drive.running, 10.0)
     if top is not None:
         _not_above(taking, top)
     _warm_up(taking)
@@ -168,6 +167,10 @@ def take(
         if values is not None and np.isfinite(values).any():
             taking.put(reading, float(values[np.isfinite(values)][-1]), drive.step)
     _use(taking)
+    volts = drive.get("battery_voltage")
+    if volts is not None and np.isfinite(volts[drive.running]).any():
+        # no reading: many vehicles lower the charging on purpose, and the gate wants it with loads on and today
+        taking.notes.append(note("charging_in_drive", volts=round(float(np.nanmedian(volts[drive.running])), 1)))
     level = drive.get("fuel_level")
     if level is not None and np.isfinite(level).any():
         taking.notes.append(note("fuel_at_end", percent=round(float(level[np.isfinite(level)][-1]))))

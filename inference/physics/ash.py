@@ -73,10 +73,11 @@ def over_the_life(oil_use: Array) -> Array:
     """Return the mean oil use over a filter's life [m^3/m] where the engine now burns more than a sound one.
 
     ``oil_use`` is what it burns now, as a sample [m^3/m]. Nothing is known of when the use rose, so all times are
-    alike: the mean lies anywhere from the most of a sound engine to what it burns now.
+    alike: the mean lies anywhere from what a sound engine burns (:data:`OIL_USE`, not its most, or the least ash would
+    be overstated and the most soot understated) to what it burns now.
     """
-    most = OIL_USE.high
-    return np.asarray(np.minimum(oil_use, most) + _since() * np.maximum(oil_use - most, 0.0))
+    before = np.minimum(OIL_USE.of_vehicle("oil_use"), oil_use)
+    return np.asarray(before + _since() * (oil_use - before))
 
 
 @lru_cache(maxsize=1)

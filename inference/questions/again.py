@@ -21,7 +21,7 @@ from inference.case import Case, Round
 from inference.derive import DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, gate_of, judge_case, levels_now, program_of
 from inference.engine.verdicts import FindingResult, states_of
-from inference.facts import round_facts, told_now
+from inference.facts import CLEARED_LATELY, round_facts, told_now
 from inference.questions.redo import Moved, Stand, redo, with_moved
 from inference.result import CauseResult, GateResult
 from inference.standing import standing
@@ -146,7 +146,8 @@ class Again:
     ) -> tuple[list[Moved], list[dict[str, Value]]]:
         """Return, by round, the new values of all facts that may have moved, and all its facts."""
         base = self.base
-        if any(new.codes != old.codes for new, old in zip(case.rounds, self.case.rounds, strict=True)):
+        reread = any(new.codes != old.codes for new, old in zip(case.rounds, self.case.rounds, strict=True))
+        if reread or any(CLEARED_LATELY in here for here in names):
             full = round_facts(case, self.knowledge, derived, origins=False).slots
             both = zip(full, base.facts, strict=True)
             return [{slot: now.get(slot) for slot in now.keys() | was.keys()} for now, was in both], full

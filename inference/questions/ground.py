@@ -128,7 +128,9 @@ class Proof:
     def _codes(self, node: Node) -> Iterator[str]:
         """The listed codes that make a code, a group or a role present, or that nobody here can read."""
         if node.slot == "codes_unnamed" and node.value == Word("yes"):
-            yield from sorted(unnamed_codes({c.code for c in self.case_round.codes or ()}, self.knowledge))
+            yield from sorted(
+                unnamed_codes({c.code for c in self.case_round.codes or () if not c.harmless}, self.knowledge)
+            )
         if node.value != Word("present"):
             return
         for seen in self.case_round.codes or ():

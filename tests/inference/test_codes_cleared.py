@@ -14,6 +14,7 @@ from inference.plan.asking import next_fact
 from inference.questions.again import Again
 from inference.questions.ground import open_facts
 from inference.read_case import parse_case, read_case
+from kb.faults import Faults
 from kb.load import load
 
 KNOWLEDGE = load()
@@ -59,10 +60,42 @@ def test_a_list_of_codes_counts_once_it_is_known_that_they_were_not_lately_clear
         assert decision(with_codes(CLEAR, codes, counted)) == wanted
 
 
-def test_what_the_control_unit_counts_goes_before_what_is_told() -> None:
+def test_a_count_goes_before_a_no_and_does_not_undo_a_yes() -> None:
     fresh = CodesCleared(20.0, 1.0)
     assert decision(with_codes(CLEAR, [], fresh, codes_cleared_lately="no")) == "hold"
-    assert decision(with_codes(CLEAR, [], SOME, codes_cleared_lately="yes")) == "clear"
+    assert decision(with_codes(CLEAR, [], SOME, codes_cleared_lately="yes")) == "hold", "cleared after it was read"
+    assert decision(with_codes(CLEAR, [], MUCH, "yes", codes_cleared_lately="yes")) == "hold"
+
+
+@pytest.mark.parametrize("undriven", [CodesCleared(0.0, 0.0), CodesCleared(3.0, 1.0), CodesCleared(900.0, 0.0)])
+def test_monitors_cannot_have_run_since_the_codes_were_cleared_a_moment_ago(undriven: CodesCleared) -> None:
+    assert decision(with_codes(CLEAR, [], undriven, "yes")) == "hold"
+    assert decision(with_codes(CLEAR, [], CodesCleared(30.0, 1.0), "yes")) == "clear", "one good drive may run them"
+
+
+# a code against a burn, work that is none on it, and work on it
+WORK = [
+    ("P0544", "thermostat_stuck_open", "exhaust_temperature_sensor_fault"),
+    ("P0299", "egr_stuck_open", "charge_cooler_fault"),
+    ("P0562", "injector_fault", "low_supply_voltage"),
+    ("P0480", "thermostat_stuck_open", "burn_inhibited_by_fault"),
+]
+
+
+@pytest.mark.parametrize(("code", "other", "work"), WORK)
+def test_work_on_something_else_does_not_mend_what_a_code_told_of(code: str, other: str, work: str) -> None:
+    seen = with_codes(CLEAR, ["P2463", code], MUCH)
+    assert decision(with_codes(later(seen, "after repair", repaired=(other,)), [], SOME)) == "hold"
+    assert decision(with_codes(later(seen, "after repair", repaired=(work,)), [], SOME)) == "clear"
+    assert decision(with_codes(later(seen, "after repair", repaired=(other,)), [], MUCH)) == "clear", "driven for"
+
+
+def test_of_two_codes_each_wants_its_work() -> None:
+    first = with_codes(CLEAR, ["P0544", "P0299"], MUCH)
+    one = with_codes(later(first, "after repair", repaired=("turbo_underboost",)), [], SOME)
+    assert decision(one) == "hold"
+    both = with_codes(later(one, "after repair", repaired=("exhaust_temperature_sensor_fault",)), [], SOME)
+    assert decision(both) == "clear"
 
 
 def test_it_is_said_and_asked_what_is_missing() -> None:
@@ -103,6 +136,24 @@ def test_it_stands_through_rounds_without_codes_and_ends_by_the_work_on_it() -> 
     assert decision(with_codes(mended, [], SOME)) == "clear"
 
 
+def test_a_makers_own_code_that_was_looked_up_and_is_harmless_holds_nothing() -> None:
+    text = f"case: x\nrounds: [{{when: arrival, codes: [P2463, {{code: {OWN}, looked_up: harmless}}]}}]\n".encode()
+    read = parse_case(text, "x.yaml", KNOWLEDGE).rounds[0].codes
+    assert read is not None
+    assert [c.harmless for c in read] == [False, True]
+    told = with_codes(CLEAR, [], MUCH)
+    told = replace(told, rounds=(replace(told.rounds[0], codes=read),))
+    assert decision(told) == "clear"
+    assert decision(with_codes(CLEAR, ["P2463", OWN], MUCH)) == "hold", "nobody has looked it up"
+    assert decision(with_codes(later(told), [], SOME)) == "clear"
+
+
+def test_a_code_that_is_known_here_cannot_be_called_harmless() -> None:
+    text = b"case: x\nrounds:\n  - when: arrival\n    codes: [{code: P0544, looked_up: harmless}]\n"
+    with pytest.raises(Faults, match=r"x\.yaml:4: .*P0544 is known here .*leave looked_up: out"):
+        parse_case(text, "x.yaml", KNOWLEDGE)
+
+
 def test_a_known_code_that_reports_the_load_leaves_nothing_behind() -> None:
     assert decision(with_codes(later(with_codes(CLEAR, ["P2463"], MUCH)), [], SOME)) == "clear"
 
@@ -111,3 +162,24 @@ def test_the_question_can_stand_in_a_case_file() -> None:
     text = b"case: x\nrounds: [{when: arrival, codes: [], answers: {codes_cleared_lately: no}}]\n"
     case = parse_case(text, "x.yaml", KNOWLEDGE)
     assert case.rounds[0].answer("codes_cleared_lately") == "no"
+
+
+@pytest.mark.parametrize("monitors", ["unknown", "yes", "no"])
+@pytest.mark.parametrize("cleared", [NOT_TOLD, CodesCleared(20.0, 1.0), SOME, MUCH])
+def test_a_changed_answer_is_judged_as_if_it_had_stood_there(cleared: CodesCleared, monitors: str) -> None:
+    """A 'no' said in a change of the case opens nothing that a count closes, on the quick path as on the plain."""
+    for before in ({}, {"codes_cleared_lately": "yes"}, {"codes_cleared_lately": "no"}):
+        case = with_codes(CLEAR, ["P2463"], cleared, monitors, **before)
+        again = Again(case, KNOWLEDGE)
+        for said in ("yes", "no", "unknown"):
+            other = changed(case, KNOWLEDGE, {"codes_cleared_lately": said})
+            found = again.of(other)
+            assert found is not None
+            assert found.gate.decision == decision(other), (before, said)
+
+
+def test_what_was_told_just_cleared_shows_no_code_absent() -> None:
+    seen = with_codes(CLEAR, ["P2463", "P0544"], MUCH)
+    told = with_codes(later(seen), [], MUCH, "yes", codes_cleared_lately="yes")
+    assert decision(told) == "hold"
+    assert decision(with_codes(later(told), [], SOME)) == "hold", "the sensor's code has still not been driven for"

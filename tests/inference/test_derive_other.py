@@ -35,6 +35,24 @@ def test_hot_charge_is_no_fault_of_the_air_meter() -> None:
     assert hot.high - hot.low < usual.high - usual.low
 
 
+def test_charge_colder_than_the_air_outside_was_misread() -> None:
+    pull = {"air_mass_flow.full_load": 90.0, "manifold_pressure.full_load": 2200.0, "engine_speed.full_load": 3000.0}
+    usual = derived(pull | {"ambient_temperature": 25.0})["air_mass_ratio.full_load"].spread
+    wrong = {"ambient_temperature": 25.0, "charge_temperature.full_load": 5.0}
+    assert derived(pull | wrong)["air_mass_ratio.full_load"].spread.mid == usual.mid
+
+
+def test_of_two_boosts_the_greater_made_the_heat() -> None:
+    """Pressure cannot rise on the way through the cooler, so a smaller one before it does not make the air cooler."""
+    pull = {"manifold_pressure.full_load": 2200.0, "barometric_pressure": 1010.0, "ambient_temperature": 20.0}
+    slot = "charge_cooling_share.full_load"
+    alone = derived(pull | {"charge_temperature.full_load": 45.0})[slot].spread
+    odd = {"charge_temperature.full_load": 45.0, "charge_pressure_before_cooler.full_load": 1500.0}
+    assert derived(pull | odd)[slot].spread.mid == alone.mid
+    more = {"charge_temperature.full_load": 45.0, "charge_pressure_before_cooler.full_load": 2500.0}
+    assert derived(pull | more)[slot].spread.mid > alone.mid
+
+
 def test_the_cooler_is_judged_by_the_heat_the_boost_makes() -> None:
     """2,200 mbar make some 145 °C of 20 °C; 45 °C behind the cooler is most of it taken out, 95 °C less than half."""
     pull = {"manifold_pressure.full_load": 2200.0, "barometric_pressure": 1010.0, "ambient_temperature": 20.0}

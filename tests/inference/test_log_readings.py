@@ -63,14 +63,15 @@ def test_every_reading_is_one_a_case_may_hold(knowledge: Knowledge) -> None:
 
 
 def test_nothing_is_taken_that_the_gate_asks_of_this_moment(knowledge: Knowledge) -> None:
-    """The coolant now, the fuel in the tank: a recording tells of another time."""
+    """The coolant now, the fuel in the tank, the charging with loads on: a recording tells of another time."""
     log = recorded(WHOLE)
-    full = replace(log, channels={**log.channels, "fuel_level": np.full(log.rows, 60, dtype=np.float32)})
+    more = {"fuel_level": np.full(log.rows, 60, dtype=np.float32), "battery_voltage": np.full(log.rows, 12.6, "f4")}
+    full = replace(log, channels={**log.channels, **more})
     summary = summed(knowledge, log=full)
     slots = {t.slot for t in summary.readings}
     assert not {s for s in slots if s.endswith(".now") or s.endswith(".cold_soak")}
-    assert "fuel_level" not in slots
-    assert "fuel_at_end" in kinds(summary)
+    assert not slots & {"fuel_level", "battery_voltage"}
+    assert {"fuel_at_end", "charging_in_drive"} <= set(kinds(summary))
 
 
 @pytest.mark.parametrize("coolant", [64.0, 71.0, 92.0])

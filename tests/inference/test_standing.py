@@ -37,6 +37,18 @@ TELLING = [
     ("fuel_suspect", "yes", "fuel_doubtful", "no"),
     ("thermostat_opens_cold", "yes", "thermostat_open_cold", "no"),
     ("temperature_sensor_matches_probe", "no", "exhaust_sensor_fails_probe", "yes"),
+    ("oily_intake_pipes", "yes", "oily_pipes", "no"),
+    ("oil_at_turbo_inlet", "yes", "oil_before_turbo", "no"),
+    ("breather_sound", "no", "breather_bad", "yes"),
+    ("crankcase_pressure.fast_idle", "60 mbar", "crankcase_pressure_high", "4 mbar"),
+    ("compression_share", "60 %", "compression_uneven", "93 %"),
+    ("charge_temperature.full_load", "110 °C", "charge_hot", "35 °C"),
+    ("charge_cooler_clear", "no", "charge_cooler_blocked", "yes"),
+    ("exhaust_flap_moves", "no", "exhaust_flap_sticks", "yes"),
+    ("battery_voltage", "11.9 V", "charging_low", "14.2 V"),
+    ("battery_voltage", "24.2 V", "charging_low", "28.2 V"),
+    ("battery_voltage", "16.4 V", "charging_high", "14.2 V"),
+    ("battery_voltage_rest", "11.5 V", "battery_weak", "12.7 V"),
 ]  # fmt: skip
 IDS = [f"{slot}-{bad}" for slot, bad, _, _ in TELLING]
 
