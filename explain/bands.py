@@ -203,7 +203,9 @@ class Bounds:
                 yield slot, low, high
 
     def _limits(self, slot: str, value: float | None) -> Iterator[tuple[str, str, float, float]]:
-        for (_, finding, state), ranges in self._met.get(slot, {}).items():
+        met = self._met.get(slot, {})
+        alone = {key: ranges for key, ranges in met.items() if key in self._alone}
+        for (_, finding, state), ranges in (alone or met).items():
             nearest = ranges if value is None else [min(ranges, key=lambda r: max(r[0] - value, value - r[1], 0.0))]
             yield from ((finding, state, first, last) for first, last in nearest)
 
@@ -211,6 +213,7 @@ class Bounds:
         """Go through the rules once: those that rest on one number, and of these the ones otherwise met here."""
         self._single: list[tuple[str, str, str, float, float]] = []
         self._met: dict[str, dict[tuple[str, str, str], list[tuple[float, float]]]] = {}
+        self._alone: set[tuple[str, str, str]] = set()  # they rest on that number only, and so go before the others
         for stage in self.stages:
             for way in stage.ways:
                 rule = stage.rules[way.rule]
@@ -228,6 +231,8 @@ class Bounds:
                 if finding in self.bad | self.good and all(stage.serves(n, self.facts) for n in others):
                     ranges = self._met.setdefault(literal.slot, {}).setdefault((rule.id, finding, state), [])
                     ranges.append((literal.low, literal.high))
+                    if len(own) == 1:
+                        self._alone.add((rule.id, finding, state))
 
 
 def picture(row: Row, wide: float = WIDE, high: float = HIGH) -> str:

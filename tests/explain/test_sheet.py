@@ -152,3 +152,13 @@ def test_what_a_direct_look_proves_has_its_limit_too(knowledge: Knowledge, demo:
     told = diagnose(changed(demo.case, knowledge, {"compression_share": "61 %"}), knowledge)
     (row,) = [r for r in rows(knowledge, told) if r.slot == "compression_share"]
     assert (row.expected, row.verdict) == ("85 % or more", "outside")
+
+
+def test_a_limit_that_counts_only_beside_another_sign_does_not_turn_what_is_expected(
+    knowledge: Knowledge, demo: Result
+) -> None:
+    """Close corrections are good, although beside a rough idle they say that no single cylinder is to blame."""
+    rough = {"rough_idle": "yes", "injector_correction_spread": "5.4 mg/stroke", "coolant_temperature.now": "85 °C"}
+    told = diagnose(changed(demo.case, knowledge, rough), knowledge)
+    (row,) = [r for r in rows(knowledge, told) if r.slot == "injector_correction_spread"]
+    assert (row.expected, row.verdict) == ("not above 4 mg/stroke", "outside")
