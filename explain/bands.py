@@ -24,7 +24,7 @@ CLEAN = {"gauge_pressure": "expected_clean_gauge", "sensor_pressure": "expected_
 UPSTREAM = {"sensor_pressure": "expected_clean_gauge"}  # the sensor stands before the filter, to atmosphere
 # worked-out readings that a technician can hold against the same limits
 WORKED = ("restriction_index", "soot_load", "ash_load", "soot_over_limit", "air_mass_ratio", "boost_ratio",
-          "catalyst_rise", "egr_error")  # fmt: skip
+          "charge_cooling_share", "charge_pressure_drop", "catalyst_rise", "egr_error")  # fmt: skip
 WIDE, HIGH = 210.0, 26.0  # of a picture [pt]
 
 
@@ -95,7 +95,7 @@ def rows(knowledge: Knowledge, result: Result) -> list[Row]:
 def _row(speaker: Speaker, bounds: Bounds, slot: str, value: Number | Spread, worked: bool) -> Row:
     unit = speaker.units.get(slot, "1")
     three = (value.value,) * 3 if isinstance(value, Number) else (value.low, value.mid, value.high)
-    low, high, bad_below, bad_above = bounds.of(slot)
+    low, high, bad_below, bad_above = bounds.of(slot, three[1])
     result = speaker.result
     before = None
     for round_ in result.rounds[:-1]:
@@ -155,26 +155,38 @@ class Bounds:
         self.bad = {s.finding for c in knowledge.causes.values() for s in c.shows}
         self.bad |= {p.finding for c in knowledge.causes.values() for p in c.proofs
                      if p.state == "holds" and p.shows_it == "present"}  # fmt: skip
+        self.bad |= {f.id for f in knowledge.findings.values() if f.lasting is not None}  # a lasting defect
         self.good = {n.finding for n in knowledge.gate.needs if n.state == "holds"} - self.bad
         self.bad |= {d.finding for d in knowledge.gate.dangers}
         self.stages = tuple(program_of(knowledge).stage(name) for name in ("find", "decide"))
         self._gather()
 
-    def of(self, slot: str) -> tuple[float, float, float, float]:
-        """Return expected low and high, and the limits below and above which a fault is found [unit of the slot]."""
+    def of(self, slot: str, value: float | None = None) -> tuple[float, float, float, float]:
+        """Return expected low and high, and the limits below and above which a fault is found [unit of the slot].
+
+        Where a rule names several ranges (a battery of 12 volts or of 24), the one nearest to ``value`` counts.
+        """
         base, _, condition = slot.partition(".")
         clean = self._clean(base, condition, self.r.latest)
         if base in CLEAN and clean is None and condition != "key_on":
             return (-INF, INF, -INF, INF)  # without the gas flow no pressure can be judged
         low, high, bad_below, bad_above = -INF, INF, -INF, INF
-        for finding, state, first, last in self._limits(slot):
+        between: list[tuple[float, float]] = []
+        for finding, state, first, last in self._limits(slot, value):
             good = (state == "fails") if finding in self.bad else (state == "holds")
             if good:
                 low, high = max(low, first), min(high, last)
-            elif first > -INF and last == INF:
+            elif first > -INF and last < INF:
+                between.append((first, last))
+            elif first > -INF:
                 bad_above = min(bad_above, first)
-            elif last < INF and first == -INF:
+            elif last < INF:
                 bad_below = max(bad_below, last)
+        for first, last in between:  # a fault range beside the good one begins or ends on its side
+            if last <= low:
+                bad_below = max(bad_below, last)
+            elif first >= high:
+                bad_above = min(bad_above, first)
         if clean is not None:
             return (clean.low, clean.high, -INF, INF)
         return (low, high, bad_below, bad_above) if low < high else (-INF, INF, bad_below, bad_above)
@@ -192,13 +204,18 @@ class Bounds:
             if (found, wanted) == (finding, state):
                 yield slot, low, high
 
-    def _limits(self, slot: str) -> Iterator[tuple[str, str, float, float]]:
-        yield from self._met.get(slot, ())
+    def _limits(self, slot: str, value: float | None) -> Iterator[tuple[str, str, float, float]]:
+        met = self._met.get(slot, {})
+        alone = {key: ranges for key, ranges in met.items() if key in self._alone}
+        for (_, finding, state), ranges in (alone or met).items():
+            nearest = ranges if value is None else [min(ranges, key=lambda r: max(r[0] - value, value - r[1], 0.0))]
+            yield from ((finding, state, first, last) for first, last in nearest)
 
     def _gather(self) -> None:
         """Go through the rules once: those that rest on one number, and of these the ones otherwise met here."""
         self._single: list[tuple[str, str, str, float, float]] = []
-        self._met: dict[str, list[tuple[str, str, float, float]]] = {}
+        self._met: dict[str, dict[tuple[str, str, str], list[tuple[float, float]]]] = {}
+        self._alone: set[tuple[str, str, str]] = set()  # they rest on that number only, and so go before the others
         for stage in self.stages:
             for way in stage.ways:
                 rule = stage.rules[way.rule]
@@ -214,7 +231,10 @@ class Bounds:
                     self._single.append((literal.slot, finding, state, literal.low, literal.high))
                 others = (n for n in way.needs if n is not numbers[0])
                 if finding in self.bad | self.good and all(stage.serves(n, self.facts) for n in others):
-                    self._met.setdefault(literal.slot, []).append((finding, state, literal.low, literal.high))
+                    ranges = self._met.setdefault(literal.slot, {}).setdefault((rule.id, finding, state), [])
+                    ranges.append((literal.low, literal.high))
+                    if len(own) == 1:
+                        self._alone.add((rule.id, finding, state))
 
 
 def picture(row: Row, wide: float = WIDE, high: float = HIGH) -> str:

@@ -11,6 +11,7 @@ from explain.bands import Bounds, Row, picture, rows
 from explain.papers import sheet as paper
 from explain.papers.typeset import pages, to_pdf
 from inference.case import Case
+from inference.change import changed
 from inference.diagnose import diagnose
 from inference.read_case import parse_case, read_case
 from inference.result import Result
@@ -125,3 +126,39 @@ def test_the_value_that_proves_a_job_is_this_case_s_own(knowledge: Knowledge, de
     assert any(f"{clean.low:.1f}".rstrip("0").rstrip(".") in line for line in burn)
     thermostat = paper.proving(knowledge, demo, knowledge.remedies["renew-thermostat"])
     assert any("Coolant temperature on the road" in line and "°C or more" in line for line in thermostat)
+
+
+@pytest.mark.parametrize(
+    ("volts", "expected", "verdict"),
+    [
+        ("13.9 V", "13.2 to 15.2 V", "as expected"),
+        ("11.9 V", "13.2 to 15.2 V", "outside"),
+        ("13 V", "13.2 to 15.2 V", "between"),
+        ("16.3 V", "13.2 to 15.2 V", "outside"),
+        ("27.9 V", "26.4 to 30.4 V", "as expected"),
+        ("24.2 V", "26.4 to 30.4 V", "outside"),
+    ],
+)
+def test_of_several_ranges_the_nearest_is_the_one_expected(
+    knowledge: Knowledge, demo: Result, volts: str, expected: str, verdict: str
+) -> None:
+    """A battery of 24 volts that is hardly charged must not look good beside the limits of one of 12."""
+    told = diagnose(changed(demo.case, knowledge, {"battery_voltage": volts}), knowledge)
+    (row,) = [r for r in rows(knowledge, told) if r.slot == "battery_voltage"]
+    assert (row.expected, row.verdict) == (expected, verdict)
+
+
+def test_what_a_direct_look_proves_has_its_limit_too(knowledge: Knowledge, demo: Result) -> None:
+    told = diagnose(changed(demo.case, knowledge, {"compression_share": "61 %"}), knowledge)
+    (row,) = [r for r in rows(knowledge, told) if r.slot == "compression_share"]
+    assert (row.expected, row.verdict) == ("85 % or more", "outside")
+
+
+def test_a_limit_that_counts_only_beside_another_sign_does_not_turn_what_is_expected(
+    knowledge: Knowledge, demo: Result
+) -> None:
+    """Close corrections are good, although beside a rough idle they say that no single cylinder is to blame."""
+    rough = {"rough_idle": "yes", "injector_correction_spread": "5.4 mg/stroke", "coolant_temperature.now": "85 °C"}
+    told = diagnose(changed(demo.case, knowledge, rough), knowledge)
+    (row,) = [r for r in rows(knowledge, told) if r.slot == "injector_correction_spread"]
+    assert (row.expected, row.verdict) == ("not above 4 mg/stroke", "outside")
