@@ -5,7 +5,7 @@ from __future__ import annotations
 from inference.result import NextTest, Result
 from kb.model import Knowledge
 
-TELLS = 0.25  # bit, from which the test of the most probable cause is shown among the first (from memory)
+TELLS = 0.2  # bit, from which the test of the most probable cause is shown among the first (from memory)
 
 
 def tests_shown(knowledge: Knowledge, result: Result, most: int) -> list[NextTest]:

@@ -31,6 +31,7 @@ ROOM = ({"size": 112, "causes": 3}, {"size": 104, "causes": 3}, {"size": 97, "ca
         {"size": 83, "causes": 2}, {"size": 76, "causes": 1})  # fmt: skip
 _BETWEEN = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 MOST_NAME, MOST_COMPLAINT = 80, 220
+ENDS = (".", "!", "?", "…", ")", "]")  # a complaint that ends so needs no full stop of ours
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,8 @@ class Letter:
     def _found(self) -> Iterator[Sentence]:
         if self.r.case.complaint:
             yield self._say("found", "told", ("case:complaint",))
-            quote = say("letter.quote", words=cut(self.r.case.complaint, MOST_COMPLAINT))
+            words = cut(self.r.case.complaint, MOST_COMPLAINT)
+            quote = say("letter.quote" if words[-1:] in ENDS else "letter.quote_unended", words=words)
             yield Sentence("found", quote, ("case:complaint",), quoted=True)
         yield self._say("found", "filter", ("knowledge:filter",))
         reported, real = (self._state(f) for f in ("filter_reported_blocked", "filter_really_restricted"))

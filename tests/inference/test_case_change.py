@@ -57,7 +57,7 @@ def test_what_is_left_out_is_not_carried_either() -> None:
         ({"gauge_pressure": "58 mbar"}, "with one or more of key_on"),
         ({"gauge_presure.idle": "58 mbar"}, "did you mean 'gauge_pressure.idle'?"),
         ({"hoses_sound": "perhaps"}, "not one of yes, no, unknown"),
-        ({"P0128": "gone"}, "present or not listed is"),
+        ({"P0128": "gone"}, "write present or"),
         ({"typical_distance": "90 km"}, "900 km/h"),
     ],
 )
