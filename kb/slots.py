@@ -13,7 +13,8 @@ ROLE_GROUPS = {
     "role_harm": "harm",
     "role_inhibits": "inhibits",
 }
-OF_CODES = (*ROLE_GROUPS, "any_code", "codes_read", "codes_unnamed")  # told by the list of codes as a whole
+# told by the list of codes as a whole
+OF_CODES = (*ROLE_GROUPS, "any_code", "codes_read", "codes_unnamed", "codes_known_before")
 CODE_WORDS = ("present", "absent", "not_listed")
 FINDING_WORDS = ("holds", "fails", "unknown")
 # Facts of the case that are neither read nor asked: slot -> words (none listed: any word of the case format)
@@ -27,6 +28,8 @@ CASE_WORDS: dict[str, tuple[str, ...]] = {
     "codes_read": ("yes", "no"),
     # a code is there that neither codes.yaml nor a rule names; "no" only once an absent code would have come back
     "codes_unnamed": ("yes", "no"),
+    # the round before read them too, when they had not been cleared lately, so clearing them since hides nothing
+    "codes_known_before": ("yes",),
 }
 
 

@@ -183,3 +183,42 @@ def test_what_was_told_just_cleared_shows_no_code_absent() -> None:
     told = with_codes(later(seen), [], MUCH, "yes", codes_cleared_lately="yes")
     assert decision(told) == "hold"
     assert decision(with_codes(later(told), [], SOME)) == "hold", "the sensor's code has still not been driven for"
+
+
+JUST_CLEARED = CodesCleared(5.0, 1.0)
+
+
+def test_codes_cleared_after_they_had_been_read_hide_nothing() -> None:
+    """As after a repair in the shop: what stood there is known, so the burn need not wait for 50 km of driving."""
+    after = later(with_codes(CLEAR, ["P2463"], MUCH), when="after repair", codes=(), codes_cleared=JUST_CLEARED)
+    assert decision(after) == "clear"
+    again = later(after, codes=(), codes_cleared=JUST_CLEARED)
+    assert decision(again) == "clear", "each round has read them"
+
+
+def test_a_list_that_was_no_good_itself_or_was_not_read_does_not_vouch_for_the_next() -> None:
+    for codes, cleared in ((["P2463"], JUST_CLEARED), (["P2463"], NOT_TOLD), (None, MUCH)):
+        before = with_codes(CLEAR, codes, cleared)
+        assert decision(later(before, when="after repair", codes=(), codes_cleared=JUST_CLEARED)) == "hold"
+    unread = later(with_codes(CLEAR, [], MUCH), codes=None, codes_cleared=NOT_TOLD)
+    assert decision(later(unread, codes=(), codes_cleared=JUST_CLEARED)) == "hold", "the round between did not read"
+
+
+@pytest.mark.parametrize("code", ["P0544", OWN])
+def test_what_stood_against_a_burn_before_the_clearing_stands_until_it_is_dealt_with(code: str) -> None:
+    before = with_codes(CLEAR, [code], MUCH)
+    assert decision(later(before, when="after repair", codes=(), codes_cleared=JUST_CLEARED)) != "clear"
+    back = later(before, when="after repair", codes=(SeenCode(code, "stored", 0),), codes_cleared=JUST_CLEARED)
+    assert decision(back) != "clear"
+
+
+def test_the_quick_path_sees_an_earlier_list_vouch_for_a_later_one() -> None:
+    after = later(with_codes(CLEAR, ["P2463"], NOT_TOLD, codes_cleared_lately="no"), when="after repair", codes=(),
+                  codes_cleared=JUST_CLEARED)  # fmt: skip
+    assert decision(after) == "clear"
+    again = Again(after, KNOWLEDGE)
+    other = changed(after, KNOWLEDGE, {"codes_cleared_lately": "yes"}, 0)
+    quick = again.of(other)
+    assert quick is not None
+    assert quick.gate == judge_case(other, KNOWLEDGE).gate
+    assert quick.gate.decision == "hold"
