@@ -69,7 +69,7 @@ def evidence_from(
     knowledge: Knowledge,
     findings: Sequence[Findings],
     memory: Memory | None = None,
-    changed: Collection[str] | None = None,
+    changed: Collection[str] = (),
 ) -> Evidence:
     """Return the belief net of a case from the findings of each round; ``memory``, ``changed`` as in :func:`gather`."""
     named, unnamed = repairs(case)

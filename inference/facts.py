@@ -70,7 +70,7 @@ def round_facts(
         standing, seen, history = _standing(case, knowledge), _seen(round_, knowledge), _history(case, round_)
         if known_before:
             seen["codes_known_before"] = Word("yes")
-        known_before = round_.codes is not None and (known_before or list_counts(round_))
+        known_before = round_.codes is not None and (known_before or seen.get(CLEARED_LATELY) == Word("no"))
         here: dict[str, Value] = dict(standing)
         here |= {slot: Number(quantity.value) for slot, quantity in round_.carried_readings.items()}
         here |= {name: Word(said) for name, said in round_.carried_answers.items()}
@@ -184,12 +184,6 @@ def codes_fresh(round_: Round) -> bool | None:
     if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
         return True
     return False if km is not None and warm_ups is not None else None
-
-
-def list_counts(round_: Round) -> bool:
-    """Say whether the codes were read and are known not to have been cleared lately: the list hides nothing."""
-    told, fresh = round_.answer(CLEARED_LATELY), codes_fresh(round_)
-    return round_.codes is not None and told != "yes" and (fresh is False or (fresh is None and told == "no"))
 
 
 def absence_counts(round_: Round) -> bool:

@@ -54,7 +54,7 @@ def gather(
     unnamed_repair_at: int | None,
     filter_type: str | None,
     memory: Memory | None = None,
-    changed: Collection[str] | None = None,
+    changed: Collection[str] = (),
 ) -> Evidence:
     """Build the net of one case.
 
@@ -65,7 +65,7 @@ def gather(
     unnamed_repair_at : the first round that comes after a repair which names no cause, None without one
     filter_type : the vehicle's filter type, None if unknown
     memory : of a case that differs in its findings alone; what it holds is taken over where they are the same
-    changed : the findings that differ in any round from those first gathered with the memory; None: not known
+    changed : the findings that differ in any round from those first gathered with the memory
     """
     tables, causes = _tables_of(knowledge), list(knowledge.causes.values())
     index = {cause.id: i for i, cause in enumerate(causes)}

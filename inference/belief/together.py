@@ -167,11 +167,11 @@ def _prepared(folded: _Folded, findings: Counter[Links], places: Sequence[int]) 
         slot, b_, v, j = np.array(there).T
         start[slot, 0, b_], start[slot, 1, b_] = 1.0 - folded.leaks[v, j], folded.leaks[v, j]
     masks = [0] * n
-    links = np.empty((1, n, states - 1, len(order)))
+    links = np.empty((n, states - 1, len(order)))
     for place, own in enumerate(order):
-        links[0, :, :, place] = np.frombuffer(own).reshape(n, states - 1)
+        links[:, :, place] = np.frombuffer(own).reshape(n, states - 1)
         for cause in np.flatnonzero(folded.owners[own]).tolist():
             masks[cause] |= 1 << place
     weights = folded.weights[places].transpose(1, 2, 0).copy()
     steps = sequence(tuple(masks))
-    return Prepared(weights, start, folded.log_mass[places], folded.log_none[places], turns(links[0], steps))
+    return Prepared(weights, start, folded.log_mass[places], folded.log_none[places], turns(links, steps))

@@ -142,7 +142,6 @@ class Memory:
     """
 
     def __init__(self) -> None:
-        self.rounds: Sequence[Findings] | None = None
         self.alone: dict[str, Alone] = {}
         self.spoken: list[list[Verdict | None]] = []  # by round and group of shared findings
         self.linked: Linked | None = None
@@ -163,28 +162,13 @@ class Memory:
 class Speakers:
     """The verdicts of all rounds, one for each group of findings.
 
-    ``changed`` names the findings that differ, in some round, from those first gathered with this memory; where it is
-    not told, they are those that are not the very same objects.
+    ``changed`` names the findings that differ, in some round, from those first gathered with this memory.
     """
 
     def __init__(
-        self, knowledge: Knowledge, rounds: Sequence[Findings], memory: Memory, changed: Collection[str] | None = None
+        self, knowledge: Knowledge, rounds: Sequence[Findings], memory: Memory, changed: Collection[str] = ()
     ) -> None:
-        self.knowledge, self.rounds, self.memory = knowledge, rounds, memory
-        first = memory.rounds
-        if first is None:
-            first = memory.rounds = rounds
-        self.changed: Collection[str] = (
-            changed
-            if changed is not None
-            else {
-                name
-                for now, then in zip(rounds, first, strict=True)
-                if now is not then
-                for name, result in now.items()
-                if result is not then.get(name)
-            }
-        )
+        self.knowledge, self.rounds, self.memory, self.changed = knowledge, rounds, memory, changed
 
     def verdict(self, finding: str, round_index: int) -> Verdict | None:
         """Return what a round says of a finding; None where it says nothing."""
