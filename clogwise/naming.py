@@ -153,9 +153,8 @@ def elsewhere(said: str, knowledge: Knowledge) -> str:
 
     if (code := said.strip().upper()) in knowledge.codes:
         entry = knowledge.codes[code]
-        role = entry.role or knowledge.code_groups[entry.group].role
         title, seen = f"a code ({entry.meaning})", {code, entry.group}
-        seen |= {slot for slot, name in ROLE_GROUPS.items() if name == role}
+        seen |= {slot for slot, name in ROLE_GROUPS.items() if name == knowledge.role_of(code)}
     else:
         try:
             slot = meant(said, [facts(knowledge)], "", "")

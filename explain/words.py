@@ -194,9 +194,9 @@ def codes_behind(knowledge: Knowledge, slot: str, facts: Mapping[str, Value]) ->
     present = [c for c in knowledge.codes if isinstance(v := facts.get(c), Word) and v.text == "present"]
 
     def belongs(code: str) -> bool:
-        entry = knowledge.codes[code]
-        role = entry.role or knowledge.code_groups[entry.group].role
-        return entry.group == slot if slot in knowledge.code_groups else role == ROLE_GROUPS[slot]
+        if slot in knowledge.code_groups:
+            return knowledge.codes[code].group == slot
+        return knowledge.role_of(code) == ROLE_GROUPS[slot]
 
     return sorted(filter(belongs, present))
 

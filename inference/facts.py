@@ -216,8 +216,7 @@ def code_states(round_: Round, knowledge: Knowledge) -> dict[str, CodeState]:
         if (known := knowledge.codes.get(code)) is None:
             continue
         out[known.group] = "present"
-        role = known.role or knowledge.code_groups[known.group].role
-        if role in role_slot:
+        if (role := knowledge.role_of(code)) in role_slot:
             out[role_slot[role]] = "present"
     out["any_code"] = "present" if seen else missing
     return out

@@ -68,7 +68,7 @@ def standing(
             if not votes:
                 codes.clear()
             if _by_codes(entry):
-                codes |= {c.code for c in round_.codes or () if _against_a_burn(c.code, knowledge)}
+                codes |= {c.code for c in round_.codes or () if knowledge.role_of(c.code) in AGAINST_A_BURN}
             votes |= {(v.rule, v.way): (i, v) for v in found.votes if v.state == "holds"}
             if _settled(entry, findings[i]):
                 votes = {}
@@ -114,11 +114,6 @@ def _ended(entry: Finding, done: frozenset[str]) -> bool:
 
 def _by_codes(entry: Finding) -> bool:
     return entry.lasting is not None and entry.lasting.by_codes
-
-
-def _against_a_burn(code: str, knowledge: Knowledge) -> bool:
-    known = knowledge.codes.get(code)
-    return known is not None and (known.role or knowledge.code_groups[known.group].role) in AGAINST_A_BURN
 
 
 def _work_on(code: str, knowledge: Knowledge) -> list[str]:

@@ -664,3 +664,8 @@ class Knowledge(BaseModel):
     plan: Plan
     places: dict[str, str]  # "rules/heat.yaml:12" by "rule:engine-never-gets-warm"
     hash: str
+
+    def role_of(self, code: str) -> Role | None:
+        """Return what a stored code means for a burn: by itself, else by its group; None for a code not known here."""
+        known = self.codes.get(code)
+        return None if known is None else known.role or self.code_groups[known.group].role

@@ -135,7 +135,7 @@ class Proof:
             return
         for seen in self.case_round.codes or ():
             known = self.knowledge.codes.get(seen.code)
-            role = (known.role or self.knowledge.code_groups[known.group].role) if known else None
+            role = self.knowledge.role_of(seen.code)
             named = node.slot in (seen.code, "any_code", known.group if known else "")
             if named or (role is not None and ROLE_GROUPS.get(node.slot) == role):
                 yield seen.code
