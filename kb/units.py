@@ -170,6 +170,8 @@ def number(value: object, unit: str) -> float:
         raise UnitError(f"'{value}' has no unit; write for example '{figure:g} {unit}'")
     if re.match(r"[-–−]\s*[\d.]", spelled):
         raise UnitError(f"'{value}' reads like a range; write the one figure read, such as '{figure:g} {unit}'")
+    if re.match(r"\.|/\s*\d", spelled):  # "12..5 mbar", "1.2.3 mbar", "1/2 mbar": what is left would be multiplied in
+        raise UnitError(f"'{value}' holds more than one figure; write one, such as '12.5 {unit}'")
     found = factor(spelled, unit)
     if found is None and (other := _SAID.get(spelled.lower())) is not None:
         found = factor(other, unit)

@@ -75,3 +75,15 @@ def test_the_kept_factors_are_pints_own() -> None:
     for unit, wanted, value in (("psi", "mbar", 2.0), ("inHg", "kPa", 29.92), ("mph", "km/h", 60.0)):
         scale, offset = usual_factors()[(unit, wanted)] or (0.0, 0.0)
         assert value * scale + offset == pytest.approx(units.Quantity(value, unit).to(wanted).magnitude)
+
+
+@pytest.mark.parametrize("text", ["12..5 mbar", "12 .5 mbar", "1.2.3 mbar", "1/2 mbar", "1 / 2 mbar"])
+def test_two_figures_are_not_multiplied_into_one(text: str) -> None:
+    with pytest.raises(UnitError, match="more than one figure"):
+        number(text, "mbar")
+
+
+def test_a_figure_that_belongs_to_the_unit_is_read() -> None:
+    assert number("850 1/min", "1/min") == 850.0
+    assert number("850 /min", "1/min") == 850.0
+    assert number("0.4 l/1000 km", "l per 1000 km") == 0.4
