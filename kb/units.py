@@ -107,6 +107,8 @@ def _ask_pint(unit: str, wanted: str) -> tuple[float, float] | None:
             return None
         source, target = _pint_unit(unit), _pint_unit(wanted)
         offset_units = {"degC", "degF"}
+        if source not in offset_units and (1.0 * units.parse_expression(source)).magnitude != 1.0:
+            return None  # a second figure, as in "12..5 mbar" or "12 mbar.5", is no part of a unit
         if source in offset_units or target in offset_units:
             zero = float(units.Quantity(0.0, source).to(target).magnitude)
             one = float(units.Quantity(1.0, source).to(target).magnitude)
@@ -170,8 +172,6 @@ def number(value: object, unit: str) -> float:
         raise UnitError(f"'{value}' has no unit; write for example '{figure:g} {unit}'")
     if re.match(r"[-–−]\s*[\d.]", spelled):
         raise UnitError(f"'{value}' reads like a range; write the one figure read, such as '{figure:g} {unit}'")
-    if re.match(r"\.|/\s*\d", spelled):  # "12..5 mbar", "1.2.3 mbar", "1/2 mbar": what is left would be multiplied in
-        raise UnitError(f"'{value}' holds more than one figure; write one, such as '12.5 {unit}'")
     found = factor(spelled, unit)
     if found is None and (other := _SAID.get(spelled.lower())) is not None:
         found = factor(other, unit)
