@@ -18,8 +18,10 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
     from rich.console import Console
 
+    from explain.tippingview import TippingAnswer
     from inference.case import Case
     from inference.result import Decision, Result
+    from inference.shares import Shares
     from kb.model import Knowledge
 
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE", help="case file (YAML)")]
@@ -92,16 +94,22 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
     Example: clogwise tipping cases/school-run.yaml
     """
     from clogwise.cores import over_the_cores
-    from explain import tippingview
-    from inference.questions.again import Again
-    from inference.questions.tipping import tipping as ask
 
-    knowledge, read = _read(case)
-    again = Again(read, knowledge)
-    answer = tippingview.answer(knowledge, again.base, ask(read, knowledge, again, over_the_cores))
+    def asked(shares: Shares) -> TippingAnswer:
+        from explain.tippingview import answer
+        from inference.questions.again import Again
+        from inference.questions.tipping import tipping as ask
+
+        knowledge, read = _read(case)
+        again = Again(read, knowledge)
+        return answer(knowledge, again.base, ask(read, knowledge, again, shares))
+
+    found = over_the_cores(asked)  # before anything is loaded: see there
     if json:
-        return _dump(answer)
-    tippingview.show(answer, _console(), everything=all)
+        return _dump(found)
+    from explain import tippingview
+
+    tippingview.show(found, _console(), everything=all)
 
 
 def proof(case: CaseFile, json: AsJson = False) -> None:

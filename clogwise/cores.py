@@ -1,62 +1,89 @@
-"""A long piece of work spread over the processor's cores, where the system can fork safely; else done in one go."""
+"""A job done on several of the processor's cores, where the system can fork safely; else done in one go.
+
+The processes part before the job begins, so each has memory of its own: parting in its midst costs as much again as a
+tenth of a second's work, since every page that both then touch is copied.
+"""
 
 from __future__ import annotations
 
 import os
+import pickle
+import signal
 import sys
 import threading
 import warnings
 from collections.abc import Callable
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar
+from dataclasses import dataclass
+from typing import BinaryIO, NoReturn, TypeVar
 
-if TYPE_CHECKING:
-    from multiprocessing.connection import Connection
+from inference.shares import Shares, undivided
 
 T = TypeVar("T")
-MOST = 8  # processes; more would wait for memory
-LEAST = 12  # places that are worth a process of their own
+MOST = 4  # processes, each with the whole knowledge in its memory
 
 
-def over_the_cores(work: Callable[[range], T], count: int) -> list[T]:
-    """Have ``work`` done on the places 0 to ``count`` - 1 in parts, each every so-many-th place; return each part.
+def over_the_cores(job: Callable[[Shares], T]) -> T:
+    """Do ``job`` and return what it returns; the work that it hands to its argument is done in shares.
 
-    A forked process begins with all that this one has worked out, so nothing but its answer is handed over. Where
-    there is no fork (Windows), where it is not safe (macOS, or while other threads run) and on one core the work is
-    done in one go. Raises what ``work`` raises in any of the processes.
+    Every process does the whole job up to that work, and of it every so-many-th place; the others then end, and this
+    one goes on. So the job must come to the same work in each, and what it prints before is printed once. Where there
+    is no fork (Windows), where it is not safe (macOS, or while other threads run) and on one core nothing is divided.
+    Raises what the job raises here.
     """
     cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
-    parts = min(cores, MOST, count // LEAST)
+    parts = min(cores, MOST)
     if parts < 2 or threading.active_count() > 1:
-        return [work(range(count))]
-    from multiprocessing import get_context
-
-    fork = get_context("fork")
-    ends: list[Connection] = []
-    for part in range(1, parts):
-        here, there = fork.Pipe(duplex=False)
-        child = fork.Process(target=_part, args=(work, range(part, count, parts), there), daemon=True)
-        with warnings.catch_warnings():
-            # Python 3.12 on warns of the threads of the algebra library, which stops them at a fork by itself
-            warnings.simplefilter("ignore", DeprecationWarning)
-            child.start()
-        there.close()
-        ends.append(here)
-    told = [work(range(0, count, parts))]
-    for part, here in enumerate(ends, start=1):
-        try:
-            answer = here.recv()
-        except EOFError:  # the process was ended from outside
-            answer = work(range(part, count, parts))
-        if isinstance(answer, Exception):
-            raise answer
-        told.append(answer)
-    return told
+        return job(undivided)
+    others: list[tuple[int, BinaryIO]] = []
+    try:
+        for part in range(1, parts):
+            here, there = os.pipe()
+            with warnings.catch_warnings():
+                # Python 3.12 on warns of the threads of the algebra library, which stops them at a fork by itself
+                warnings.simplefilter("ignore", DeprecationWarning)
+                process = os.fork()
+            if not process:
+                _other(job, part, parts, there)
+            os.close(there)
+            others.append((process, os.fdopen(here, "rb")))
+        return job(_First(parts, tuple(answer for _, answer in others)))
+    finally:
+        for process, answer in others:
+            answer.close()
+            os.kill(process, signal.SIGKILL)  # where it has not ended by itself
+            os.waitpid(process, 0)
 
 
-def _part(work: Callable[[range], T], places: range, told: Connection) -> None:
-    with suppress(KeyboardInterrupt):  # who stopped it hears of it from the first process
-        try:
-            told.send(work(places))
-        except Exception as error:
-            told.send(error)
+@dataclass(frozen=True)
+class _First:
+    """This process's way to share: it does the first share and gathers the answers of the others."""
+
+    parts: int
+    answers: tuple[BinaryIO, ...]
+
+    def __call__(self, work: Callable[[range], T], count: int) -> list[T]:
+        told = [work(range(0, count, self.parts))]
+        for part, answer in enumerate(self.answers, start=1):
+            try:
+                told.append(pickle.load(answer))
+            except (EOFError, pickle.UnpicklingError):  # that process failed; what failed there is seen here
+                told.append(work(range(part, count, self.parts)))
+        return told
+
+
+def _other(job: Callable[[Shares], T], part: int, parts: int, told: int) -> NoReturn:
+    """Do the job in a process of its own, in silence, as far as its share; then end."""
+
+    def share(work: Callable[[range], object], count: int) -> NoReturn:
+        answer = work(range(part, count, parts))
+        with os.fdopen(told, "wb") as out:
+            pickle.dump(answer, out)
+        os._exit(0)
+
+    with suppress(BaseException):  # nothing may go on from here into what this process has of the first
+        silence = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(silence, stream)
+        job(share)
+    os._exit(1)

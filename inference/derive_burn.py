@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping
 from functools import lru_cache
 
@@ -186,4 +187,4 @@ def _part(told: DerivedReading | None) -> Spread | None:
     if told is None:
         return None
     s = told.spread
-    return Spread(s.low / 100.0, s.mid / 100.0, s.high / 100.0, tuple(x / 100.0 for x in s.sample))
+    return Spread(s.low / 100.0, s.mid / 100.0, s.high / 100.0, array("d", (x / 100.0 for x in s.sample)))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -65,26 +65,25 @@ class Fields:
         self,
         path: str,
         value: Any,
-        known: Iterable[str],
+        known: Collection[str],
         *,
-        hints: dict[str, str] | None = None,
-        titles: Mapping[str, str] | None = None,
+        hints: Callable[[], Mapping[str, str]] = dict,
+        titles: Callable[[], Mapping[str, str]] = dict,
     ) -> dict[str, Any]:
         """Return the known keys of a mapping; every other key is a fault that names the nearest known one.
 
         ``hints`` gives a better sentence for names that belong somewhere else; ``titles`` says what the known keys
-        are, where a person may have written words of that.
+        are, where a person may have written words of that. Both are asked for at an unknown key alone.
         """
         if value is None:
             return {}
-        keys = list(known)
         if not isinstance(value, dict):
-            self.fault(path, f"{shown(value)} stands here; keys are wanted: {_some(keys)}")
+            self.fault(path, f"{shown(value)} stands here; keys are wanted: {_some(list(known))}")
             return {}
         out: dict[str, Any] = {}
         previous = ""
         for key, inside in value.items():
-            if key in keys:
+            if key in known:
                 out[key] = inside
                 previous = key
                 continue
@@ -94,11 +93,12 @@ class Fields:
                 whole = f"{before}.{key}".replace("\n", " ")
                 self.fault(where, f"a decimal comma splits a figure here; write '{previous}: {whole[:40]}'")
                 out.pop(previous, None)
-            elif hints and key in hints:
-                self.fault(where, hints[key])
+            elif key in (elsewhere := hints()):
+                self.fault(where, elsewhere[key])
             else:
-                says = _by_title(str(key), titles or {}) or nearest(key, keys)
-                says = says or f"; what may stand here: {_some(keys)}{SEE_NAMES if titles else ''}"
+                called, keys = titles(), list(known)
+                says = _by_title(str(key), called) or nearest(key, keys)
+                says = says or f"; what may stand here: {_some(keys)}{SEE_NAMES if called else ''}"
                 self.fault(where, f"the key {shown(key)} is not known here{says}")
         return out
 

@@ -26,7 +26,7 @@ def read_round(
     """Read ``rounds.<index>``; what cannot be read is a fault in ``fields`` and left out of the round."""
     if raw is None:
         fields.fault(path, f"nothing stands in this round; write at least when: {', '.join(WHENS)}")
-    at = fields.mapping(path, raw, ROUND_KEYS, hints=_astray(knowledge))
+    at = fields.mapping(path, raw, ROUND_KEYS, hints=lambda: _astray(knowledge))
     when = fields.choice(f"{path}.when", at.get("when"), WHENS)
     if when is None and at.get("when") is None and isinstance(raw, dict):
         if index == 0:
@@ -67,11 +67,16 @@ def _astray(knowledge: Knowledge) -> dict[str, str]:
 
 def read_readings(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> dict[str, Quantity]:
     """Read readings by slot (``gauge_pressure.idle``; bare id where the reading has no condition)."""
-    known = {id_: r for id_, r in knowledge.readings.items() if r.group != "usage"}
-    hints = {id_: f"'{id_}' belongs under usage: at the top of the case" for id_ in knowledge.readings}
-    hints |= {q: f"'{q}' is a question; write it under answers:" for q in knowledge.questions}
+    known = knowledge.round_readings
+
+    def hints() -> dict[str, str]:
+        out = {id_: f"'{id_}' belongs under usage: at the top of the case" for id_ in knowledge.readings}
+        return out | {q: f"'{q}' is a question; write it under answers:" for q in knowledge.questions}
+
+    def titles() -> dict[str, str]:
+        return {id_: r.title for id_, r in known.items()}
+
     out: dict[str, Quantity] = {}
-    titles = {id_: r.title for id_, r in known.items()}
     for id_, value in fields.mapping(path, raw, known, hints=hints, titles=titles).items():
         for slot, condition, inside in _by_condition(fields, f"{path}.{id_}", value, known[id_]):
             where = f"{path}.{slot}" if isinstance(value, dict) else f"{path}.{id_}"
@@ -104,8 +109,11 @@ def _by_condition(fields: Fields, path: str, value: Any, what: Reading) -> list[
 
 def read_usage(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> dict[str, Quantity]:
     """Read how the vehicle is driven, by id."""
-    known = {id_: r for id_, r in knowledge.readings.items() if r.group == "usage"}
-    hints = {id_: f"'{id_}' is a reading of a round; write it under its readings:" for id_ in knowledge.readings}
+    known = knowledge.usage_figures
+
+    def hints() -> dict[str, str]:
+        return {id_: f"'{id_}' is a reading of a round; write it under its readings:" for id_ in knowledge.readings}
+
     out: dict[str, Quantity] = {}
     for id_, value in fields.mapping(path, raw, known, hints=hints).items():
         found = fields.reading(f"{path}.{id_}", value, known[id_], "any")
@@ -116,9 +124,14 @@ def read_usage(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> dic
 
 def read_answers(fields: Fields, path: str, raw: Any, knowledge: Knowledge) -> dict[str, str]:
     """Read answers by question; "unknown" is kept, since it withdraws an earlier answer."""
-    hints = {r: f"'{r}' is a reading; write it under readings:" for r in knowledge.readings}
+
+    def hints() -> dict[str, str]:
+        return {r: f"'{r}' is a reading; write it under readings:" for r in knowledge.readings}
+
+    def titles() -> dict[str, str]:
+        return {id_: q.text for id_, q in knowledge.questions.items()}
+
     out: dict[str, str] = {}
-    titles = {id_: q.text for id_, q in knowledge.questions.items()}
     for id_, value in fields.mapping(path, raw, knowledge.questions, hints=hints, titles=titles).items():
         if isinstance(value, bool):  # true and false are taken for yes and no
             value = "yes" if value else "no"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -32,7 +33,7 @@ class Spread:
     low: float
     mid: float
     high: float
-    sample: tuple[float, ...] = ()
+    sample: Sequence[float] = ()  # mostly packed figures: thousands of them live at once in a question
 
     def chance_above(self, limit: float) -> float:
         """Return the probability [-] that the quantity lies above ``limit``, kept within 0.005 and 0.995."""

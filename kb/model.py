@@ -6,6 +6,7 @@ example can name any of them without saying its kind. Words of frequency stand f
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -664,6 +665,16 @@ class Knowledge(BaseModel):
     plan: Plan
     places: dict[str, str]  # "rules/heat.yaml:12" by "rule:engine-never-gets-warm"
     hash: str
+
+    @cached_property
+    def usage_figures(self) -> dict[str, Reading]:
+        """How the vehicle is driven: the readings that belong to the whole case."""
+        return {id_: reading for id_, reading in self.readings.items() if reading.group == "usage"}
+
+    @cached_property
+    def round_readings(self) -> dict[str, Reading]:
+        """What is read in a round of the case."""
+        return {id_: reading for id_, reading in self.readings.items() if reading.group != "usage"}
 
     def role_of(self, code: str) -> Role | None:
         """Return what a stored code means for a burn: by itself, else by its group; None for a code not known here."""

@@ -9,6 +9,7 @@ above 0.12 (checked in the tests).
 
 from __future__ import annotations
 
+from array import array
 from functools import lru_cache
 from statistics import NormalDist
 
@@ -75,9 +76,10 @@ def between_log(z: Numeric, low: float, mid: float, high: float) -> Array:
 
 def spread(values: Array) -> Spread:
     """Return the 10, 50 and 90 % points of a sample [its unit], with the sorted sample behind them."""
-    ordered: list[float] = np.sort(values).tolist()
+    ordered = array("d")
+    ordered.frombytes(np.sort(values).tobytes())
     low, mid, high = (ordered[i] + part * (ordered[j] - ordered[i]) for i, j, part in _places(len(ordered)))
-    return Spread(low, mid, high, tuple(ordered))
+    return Spread(low, mid, high, ordered)
 
 
 @lru_cache(maxsize=8)

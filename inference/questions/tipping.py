@@ -11,10 +11,10 @@ what they want is judged together.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal, Protocol, TypeVar
+from typing import Literal
 
 from inference.belief.judge import POSSIBLE
 from inference.case import Case, Round
@@ -23,6 +23,7 @@ from inference.questions.again import Again, Standing
 from inference.questions.ground import open_facts
 from inference.questions.instrument import WITHIN, error_of
 from inference.result import Decision
+from inference.shares import Shares, undivided
 from kb.faults import Faults
 from kb.model import Knowledge, Reading
 from kb.units import number
@@ -30,11 +31,12 @@ from kb.units import number
 FINE, FINE_SHARE = 0.25, 0.05  # a smooth turn is narrowed down to so many errors, or this share of its distance
 GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
+AT_A_TIME = 48  # variations judged together: more would fill the memory faster than they share work
 AT_ONCE = 2  # so few limits are looked at together, more by halving
+DERIVING = 5  # so many times as long takes a variation from which much is derived
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 Outcome = tuple[Decision, str | None]
 Wanted = list[Case | None]  # variations to be judged; None: a figure or word that cannot be
-T = TypeVar("T")
 Search = Generator[Wanted, list[Outcome | None], list["Turn"]]
 
 
@@ -89,17 +91,6 @@ def outcome_of(standing: Standing) -> Outcome:
     return standing.gate.decision, top.id if top.probability >= POSSIBLE else None
 
 
-class Shares(Protocol):
-    """Has a work done in shares: each call gets the places of its share out of ``count``; gives what each returned."""
-
-    def __call__(self, work: Callable[[range], T], count: int) -> list[T]: ...
-
-
-def undivided(work: Callable[[range], T], count: int) -> list[T]:
-    """Do the work in one share."""
-    return [work(range(count))]
-
-
 def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares: Shares = undivided) -> Tipping:
     """Find every single fact that would turn the answer; see the module for how.
 
@@ -107,15 +98,16 @@ def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares
     """
     search = _Search(again or Again(case, knowledge))
     asked = open_facts(knowledge, search.again.base, case)
-    searches = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
-    searches += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
+    planned = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
+    planned += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
+    dealt = sorted(range(len(planned)), key=lambda place: -planned[place].length)  # so that the shares are alike
 
-    def found(places: range) -> tuple[dict[int, list[Turn]], int]:
-        before = search.tried
-        turns = search.side_by_side([searches[place] for place in places])
+    def found(share: range) -> tuple[dict[int, list[Turn]], int]:
+        before, places = search.tried, [dealt[i] for i in share]
+        turns = search.side_by_side([planned[place].search for place in places])
         return dict(zip(places, turns, strict=True)), search.tried - before
 
-    told = shares(found, len(searches))
+    told = shares(found, len(dealt))
     by_place = {place: some for part, _ in told for place, some in part.items()}
     turns = [turn for place in sorted(by_place) for turn in by_place[place]]
     turns.sort(key=lambda t: (not t.given, t.errors if t.errors is not None else math.inf, t.slot, str(t.at)))
@@ -131,24 +123,34 @@ def _facts(case: Case) -> Iterator[tuple[str, Round]]:
     yield from ((slot, case.rounds[-1]) for slot in case.usage)
 
 
+@dataclass(frozen=True)
+class _Planned:
+    """A search not yet begun, and how long it may take [variations that need little to be derived]."""
+
+    length: int
+    search: Search
+
+
 class _Search:
     def __init__(self, again: Again) -> None:
         self.again, self.case, self.knowledge = again, again.case, again.knowledge
         self.base = outcome_of(again.base)
         self.tried = 0
 
-    def along(self, slot: str, round_: Round, given: bool) -> list[Search]:
+    def along(self, slot: str, round_: Round, given: bool) -> list[_Planned]:
         """Return the searches for the turns of one fact."""
         reading = self.knowledge.readings.get(slot.partition(".")[0])
         if reading is not None:
             return _Number(self, slot, round_, reading, given).searches()
+        before: str | None
         if slot in self.knowledge.questions:
             before = round_.answers.get(slot) if given else None
             options = [o for o in self.knowledge.questions[slot].options if o != before]
-            return [self._words(slot, round_, before, options, given)]
-        if slot == "codes":
-            return [self._words(slot, round_, None, ["none"], given)]
-        return [self._words(slot, round_, "present", ["not listed"], given)]
+        elif slot == "codes":
+            before, options = None, ["none"]
+        else:
+            before, options = "present", ["not listed"]
+        return [_Planned(len(options), self._words(slot, round_, before, options, given))]
 
     def side_by_side(self, searches: Sequence[Search]) -> list[list[Turn]]:
         """Run all searches, judging together what they want next; return what each found."""
@@ -173,7 +175,8 @@ class _Search:
     def _judge(self, cases: Wanted) -> list[Outcome | None]:
         real = [case for case in cases if case is not None]
         self.tried += len(real)
-        standings = iter(self.again.of_all(real))
+        rounds = (real[at : at + AT_A_TIME] for at in range(0, len(real), AT_A_TIME))
+        standings = (standing for some in rounds for standing in self.again.of_all(some))
         out: list[Outcome | None] = []
         for case in cases:
             standing = None if case is None else next(standings)
@@ -222,11 +225,16 @@ class _Number:
         self.whole = counted and self.value is not None and self.value.is_integer()
         self._known: dict[float, Outcome | None] = {}
 
-    def searches(self) -> list[Search]:
+    def searches(self) -> list[_Planned]:
         """Return one search up and one down; for a reading not known yet one over its whole range."""
         if self.value is None:
-            return [self._ranges()]
-        return [self._nearest(self.value, up) for up in (True, False)]
+            points = self._over_the_range()
+            return [_Planned(self._length(points), self._ranges(points))]
+        walks = [self._walk(self.value, up) for up in (True, False)]
+        return [_Planned(self._length(walk), self._nearest(self.value, walk)) for walk in walks]
+
+    def _length(self, points: Sequence[float]) -> int:
+        return len(points) * (DERIVING if self.smooth else 1)
 
     def _judged(self, *points: float) -> Generator[Wanted, list[Outcome | None], list[Outcome | None]]:
         """Have the case judged with the reading at each of these points."""
@@ -242,9 +250,9 @@ class _Number:
         """One error of the instrument; for what is counted, not measured, a step of the usual range."""
         return error_of(self.search.case, self.search.knowledge, self.slot, x) or self.step
 
-    def _nearest(self, start: float, up: bool) -> Search:
+    def _nearest(self, start: float, points: Sequence[float]) -> Search:
         """Follow the reading away from its value to the first other answer."""
-        base, last, points = self.search.base, start, self._walk(start, up)
+        base, last = self.search.base, start
         for x, found in zip(points, (yield from self._judged(*points)), strict=True):
             if found is None:
                 return []  # beyond what can be true together with the rest
@@ -345,14 +353,20 @@ class _Number:
     def _above(self, start: float, found: Outcome) -> bool:
         return any(x > start and o == found for x, o in self._known.items())
 
-    def _ranges(self) -> Search:
-        """A reading not known yet: the ranges of values that would turn the answer, one turn for each other answer."""
-        edges = sorted({self.low, *self.limits, self.high})
-        points = {(a + b) / 2 for a, b in pairwise(edges)}
+    def _edges(self) -> list[float]:
+        return sorted({self.low, *self.limits, self.high})
+
+    def _over_the_range(self) -> list[float]:
+        """A value in each stretch between two limits, and steps over the whole range of what moves smoothly."""
+        points = {(a + b) / 2 for a, b in pairwise(self._edges())}
         if self.smooth:
             points |= {self.low + (self.high - self.low) * i / STEPS for i in range(STEPS + 1)}
+        return sorted(points)
+
+    def _ranges(self, order: Sequence[float]) -> Search:
+        """A reading not known yet: the ranges of values that would turn the answer, one turn for each other answer."""
+        edges = self._edges()
         told: set[Outcome] = set()
-        order = sorted(points)
         outcomes = yield from self._judged(*order)
         turns = []
         for i, (x, found) in enumerate(zip(order, outcomes, strict=True)):

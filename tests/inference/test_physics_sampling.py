@@ -49,6 +49,6 @@ def test_percentage_points_come_out_as_put_in(mid: float, below: float, above: f
 
 def test_a_spread_keeps_its_sorted_sample() -> None:
     found = spread(np.array([3.0, 1.0, 2.0]))
-    assert found.sample == (1.0, 2.0, 3.0)
+    assert list(found.sample) == [1.0, 2.0, 3.0]
     assert (found.low, found.mid, found.high) == pytest.approx((1.0, 2.0, 3.0))
     assert found.chance_above(1.5) == pytest.approx(2 / 3)
