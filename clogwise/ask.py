@@ -101,7 +101,7 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
         from inference.questions.tipping import tipping as ask
 
         knowledge, read = _read(case)
-        again = Again(read, knowledge)
+        again = Again(read, knowledge, sparing=True)
         return answer(knowledge, again.base, ask(read, knowledge, again, shares))
 
     found = over_the_cores(asked)  # before anything is loaded: see there

@@ -14,12 +14,14 @@ from inference.derive_cross import derive_cross
 from inference.derive_heat import derive_heat
 from inference.derive_load import derive_load
 from inference.derive_pressure import derive_pressure
-from inference.derive_rounds import derive_between
+from inference.derive_rounds import SLOT, derive_between
 from inference.derive_sheet import CaseView, DerivedReading, EventView, RoundView, Sheet
 from inference.derive_split import derive_left, derive_split
 from inference.derive_usage import derive_usage
 from inference.steps import Journal
 from kb.model import Knowledge
+
+BUILT_ON = ("ash_load", "index_left_after_burn.fast_idle", SLOT)  # derived readings whose words others take over
 
 __all__ = ["CaseView", "DerivedReading", "EventView", "RoundView", "derive"]
 

@@ -79,8 +79,10 @@ def derive_burn(sheet: Sheet) -> None:
         notes = ("The kind of filter is not known; all kinds were allowed for.",)
     needed = _needed(kind)
     sheet.put("burn_inlet_needed", needed, ("filter",), notes)
-    _peak(sheet)
-    _times(sheet, needed, notes)
+    if sheet.wants("burn_peak_at_idle"):
+        _peak(sheet)
+    if sheet.read(BURN) is not None or sheet.wants("burn_minutes", "burn_minutes_until_hot"):
+        _times(sheet, needed, notes)
 
 
 @lru_cache

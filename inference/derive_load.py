@@ -38,8 +38,10 @@ def derive_load(sheet: Sheet) -> None:
     _oil_ash_rate(sheet)
     if ref is None:
         return
-    by_gauge, by_sensor = _by_gauge(sheet, ref), _by_sensor(sheet, ref)
-    drop = by_gauge or by_sensor
+    drop = _by_gauge(sheet, ref)
+    if drop is None or sheet.wants("soot_load_sensor"):
+        by_sensor = _by_sensor(sheet, ref)
+        drop = drop or by_sensor
     if drop is not None:
         _soot_load(sheet, ref, drop, ash)
     _lamp_excess(sheet, ref)

@@ -84,14 +84,18 @@ def derive_pressure(sheet: Sheet) -> None:
     """Write flows, expectations, indices and zeros down."""
     filter_ = body_of_case(sheet)
     for condition in CONDITIONS:
-        _flows(sheet, condition)
+        if sheet.wants(f"exhaust_mass_flow.{condition}", f"exhaust_mass_flow_by_speed.{condition}"):
+            _flows(sheet, condition)
         if filter_ is None:
             continue
         ref = reference(sheet, filter_, condition)
         if ref is None:
             continue
         sheet.memo[f"reference.{condition}"] = ref
-        _expected(sheet, ref)
+        if sheet.wants(f"expected_clean_filter.{condition}", f"expected_clean_gauge.{condition}"):
+            _expected(sheet, ref)
+        if condition == "fast_idle":
+            _downstream(sheet, ref)
         _indices(sheet, ref)
         if ref.gas.measured:
             by_speed = reference(sheet, filter_, condition, False)
@@ -119,13 +123,18 @@ def _expected(sheet: Sheet, ref: Reference) -> None:
     if expected is not None:
         whole = (ref.clean + expected) / MBAR
         sheet.put(f"expected_clean_gauge.{condition}", whole, ("engine_litres", *ref.inputs), ref.notes, ref.warnings)
-        measured = sheet.sampled(f"gauge_pressure_after.{condition}", of_round("gauge", sheet.round.index))
-        if measured is not None and condition == "fast_idle":
-            sheet.put(
-                "downstream_over_expected.fast_idle", measured * MBAR / expected,
-                ("gauge_pressure_after.fast_idle", "engine_litres", *ref.gas.inputs), ref.gas.notes,
-                ref.gas.warnings,
-            )  # fmt: skip
+
+
+@step
+def _downstream(sheet: Sheet, ref: Reference) -> None:
+    """Hold what the gauge shows behind the filter against what the pipe there should take."""
+    slot = "gauge_pressure_after.fast_idle"
+    measured = sheet.sampled(slot, of_round("gauge", sheet.round.index))
+    expected = None if measured is None else expected_downstream(sheet, ref.gas)
+    if measured is not None and expected is not None:
+        inputs = (slot, "engine_litres", *ref.gas.inputs)
+        over = measured * MBAR / expected
+        sheet.put("downstream_over_expected.fast_idle", over, inputs, ref.gas.notes, ref.gas.warnings)
 
 
 @step
@@ -141,6 +150,8 @@ def _gauge_index(sheet: Sheet, ref: Reference, slot: str) -> None:
 def _indices(sheet: Sheet, ref: Reference) -> None:
     condition = ref.gas.condition
     _gauge_index(sheet, ref, f"restriction_index.{condition}")
+    if not sheet.wants(f"sensor_index.{condition}"):
+        return
     slot = f"sensor_pressure.{condition}"
     read = sheet.sampled(slot, of_round("sensor", sheet.round.index))
     contained = pipe_contained(sheet, ref.behind)

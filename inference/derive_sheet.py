@@ -154,6 +154,10 @@ class Sheet:
         value = self.read(slot)
         return None if value is None else value + z * self.error(slot, value)
 
+    def wants(self, *slots: str) -> bool:
+        """Whether any of these derived readings is asked for: all are, but for a journal that asks for some alone."""
+        return self.journal is None or self.journal.wanted is None or not self.journal.wanted.isdisjoint(slots)
+
     def put(
         self,
         slot: str,
@@ -162,12 +166,17 @@ class Sheet:
         notes: Iterable[str] = (),
         warnings: Iterable[Odd] = (),
     ) -> None:
-        """Write one derived reading down; ``warnings`` mark it as out of range."""
+        """Write one derived reading down; ``warnings`` mark it as out of range.
+
+        Of one that nobody asks for the sample alone is kept, for what builds on it.
+        """
         entry = self.knowledge.derived[slot.partition(".")[0]]
         if not isinstance(value, Spread):
             if value.shape != (N,):
                 raise ValueError(f"{slot}: a sample of shape {value.shape}; {(N,)} is wanted")
             self.samples[slot] = value
+            if not self.wants(slot):
+                return
             value = spread(value)
         odd, notes = tuple(dict.fromkeys(str(w) for w in warnings)), tuple(dict.fromkeys(notes))
         self.done[slot] = DerivedReading(

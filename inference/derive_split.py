@@ -69,8 +69,9 @@ def _life_left(sheet: Sheet) -> None:
     if load is None or rate is None:
         return
     room = ash_physics.CAPACITY.of_vehicle("ash_bed")
-    left = np.asarray(ash_physics.distance_left(load, room, np.maximum(rate, LEAST_RATE)))
-    sheet.put("ash_life_left", left / 1e3, ("ash_load", "distance_on_filter"), sheet.done["ash_load"].notes)
+    if sheet.wants("ash_life_left"):
+        left = np.asarray(ash_physics.distance_left(load, room, np.maximum(rate, LEAST_RATE)))
+        sheet.put("ash_life_left", left / 1e3, ("ash_load", "distance_on_filter"), sheet.done["ash_load"].notes)
     sheet.put_share("ash_room_used", load / room, ("ash_load",), sheet.done["ash_load"].notes)
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 
 from inference.engine.verdicts import FindingResult
 from inference.result import CauseResult, Decision, GateReason, GateResult
-from kb.model import GateNeed, Knowledge
+from kb.model import Gate, GateNeed, Knowledge
 
 
 def decide(
@@ -62,8 +62,7 @@ def decide(
             missing.append(GateReason(danger.finding, f"Signs contradict each other. If true: {danger.say}", "", 10))
     likely = tuple(
         GateReason(cause.settled_by or "", knowledge.causes[cause.id].holds_burn.why, "", 0, cause.id)  # type: ignore[union-attr]
-        for cause in causes
-        if knowledge.causes[cause.id].holds_burn and cause.state == "present" and cause.now >= 0.5
+        for cause in holding(knowledge, causes)
     )
     decision: Decision
     if dangers:
@@ -89,6 +88,17 @@ def decide(
         tuple(met),
         driving,
     )
+
+
+def holding(knowledge: Knowledge, causes: Sequence[CauseResult]) -> list[CauseResult]:
+    """Return the causes, likely there now, that speak against a burn by themselves."""
+    return [c for c in causes if c.now >= 0.5 and c.state == "present" and knowledge.causes[c.id].holds_burn]
+
+
+def looked_at(gate: Gate) -> frozenset[str]:
+    """Return every finding that a decision looks at."""
+    entries = (*gate.dangers, *gate.doubts, *gate.needs, *gate.driving)
+    return frozenset(entry.finding for entry in entries if entry.finding is not None) | {gate.not_needed}
 
 
 def _missing(need: GateNeed, found: str) -> GateReason:

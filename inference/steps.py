@@ -141,9 +141,13 @@ class _Record:
 
 
 class Journal:
-    """The records of one case and of the changes of it that are derived one after another."""
+    """The records of one case and of the changes of it that are derived one after another.
 
-    def __init__(self) -> None:
+    ``wanted``: the derived readings that are asked for; None asks for all.
+    """
+
+    def __init__(self, wanted: Collection[str] | None = None) -> None:
+        self.wanted = None if wanted is None else frozenset(wanted)
         self.sheets: list[Sheet] = []
         self.epoch = 0
         self._first: dict[tuple[object, ...], _Record] = {}  # of the case as it stands

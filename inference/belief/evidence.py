@@ -67,36 +67,27 @@ def gather(
     memory : of a case that differs in its findings alone; what it holds is taken over where they are the same
     changed : the findings that differ in any round from those first gathered with the memory
     """
-    tables, causes = _tables_of(knowledge), list(knowledge.causes.values())
-    index = {cause.id: i for i, cause in enumerate(causes)}
-    gone_from = {c.id: removed_at.get(c.id, unnamed_repair_at) for c in causes}
-    speakers = Speakers(knowledge, rounds, memory or Memory(), changed)
+    tables, memory = _tables_of(knowledge), memory or Memory()
+    speakers = Speakers(knowledge, rounds, memory, changed)
     nodes = _shared_nodes(speakers, tables, sorted({*removed_at.values(), unnamed_repair_at or 0} - {0}))
-    weights = np.empty((len(causes), 3))
-    private: list[Private] = []
-    settled: dict[str, tuple[str, Verdict]] = {}
-    clashes: list[str] = []
-    repaired, not_applicable = set(), set()
-    known = speakers.memory.alone
-    touched = set().union(*(tables.heard_by.get(finding, ()) for finding in speakers.changed))
-    for i, cause in enumerate(causes):
-        alone = known.get(cause.id)
-        if alone is None or cause.id in touched:
-            prior = _prior(cause, gone_from[cause.id], cause.id in removed_at)
-            if cause.only_types and filter_type is not None and filter_type not in cause.only_types:
-                alone = Alone(np.array([prior[0], 0.0, 0.0]), [], None, False, applies=False)
-            else:
-                alone = _alone(speakers, cause, gone_from[cause.id], prior)
-            known.setdefault(cause.id, alone)
-        weights[i] = alone.weights
-        if alone.private:
-            private += alone.private
-        if alone.settled is not None:
-            settled[cause.id] = alone.settled
-        if alone.clash:
-            clashes.append(cause.id)
-        if not alone.applies:
-            not_applicable.add(cause.id)
+    index = tables.index
+    touched = set().union(*(tables.heard_by.get(finding, ()) for finding in changed)) if memory.alone else index
+    anew: dict[str, Alone] = {}
+    for cause_id in touched:
+        cause, gone_from = knowledge.causes[cause_id], removed_at.get(cause_id, unnamed_repair_at)
+        prior = _prior(cause, gone_from, cause_id in removed_at)
+        if cause.only_types and filter_type is not None and filter_type not in cause.only_types:
+            anew[cause_id] = Alone(np.array([prior[0], 0.0, 0.0]), [], None, False, applies=False)
+        else:
+            anew[cause_id] = _alone(speakers, cause, gone_from, prior)
+    memory.alone = memory.alone or anew
+    alone = {**memory.alone, **anew}
+    weights = np.array([one.weights for one in alone.values()])
+    private = [own for one in alone.values() for own in one.private]
+    settled = {cause_id: one.settled for cause_id, one in alone.items() if one.settled is not None}
+    clashes = [cause_id for cause_id, one in alone.items() if one.clash]
+    not_applicable = {cause_id for cause_id, one in alone.items() if not one.applies}
+    repaired = set()
     _lift_parents(knowledge, index, weights, settled, private)
     for cause_id, first in removed_at.items():
         if cause_id in index and _repair_proved(knowledge, knowledge.causes[cause_id], rounds, first):
@@ -104,7 +95,8 @@ def gather(
             repaired.add(cause_id)
             if not weights[index[cause_id]].any():
                 weights[index[cause_id], 2] = 1
-    net = Net(tuple(index), weights, *_links(speakers, causes, nodes, gone_from))
+    gone = [removed_at.get(cause_id, unnamed_repair_at) for cause_id in index]
+    net = Net(tuple(index), weights, *_links(speakers, nodes, gone))
     return Evidence(net, nodes, private, settled, clashes, repaired, not_applicable)
 
 
@@ -112,11 +104,12 @@ def gather(
 class _Tables:
     """What of the knowledge gather looks up.
 
-    ``shared``: groups of shared findings, ``group_of`` the place there of each; ``groups``: by cause, those of its
-    private findings; ``heard_by``: by private finding, its causes; ``columns``: by finding, as far as asked for, see
-    :func:`column_of`.
+    ``index``: by cause its row in the net; ``shared``: groups of shared findings, ``group_of`` the place there of each;
+    ``groups``: by cause, those of its private findings; ``heard_by``: by private finding, its causes; ``columns``: by
+    finding, as far as asked for, see :func:`column_of`.
     """
 
+    index: Mapping[str, int]
     shared: tuple[tuple[str, ...], ...]
     group_of: Mapping[str, int]
     heard_by: Mapping[str, frozenset[str]]
@@ -134,6 +127,7 @@ def _tables_of(knowledge: Knowledge) -> _Tables:
         private = {c.id: weighed[c.id] | {p.finding for p in c.proofs} for c in causes}
         shared = in_groups(knowledge, {shown.finding for c in causes for shown in c.shows})
         made = _Tables(
+            {cause_id: row for row, cause_id in enumerate(knowledge.causes)},
             shared,
             {finding: place for place, members in enumerate(shared) for finding in members},
             {f: frozenset(c for c, own in private.items() if f in own) for f in set().union(*private.values())},
@@ -179,12 +173,13 @@ def _shared_nodes(speakers: Speakers, tables: _Tables, repairs: Sequence[int]) -
 
 
 def _links(
-    speakers: Speakers, causes: Sequence[Cause], nodes: Sequence[Verdict], gone_from: Mapping[str, int | None]
+    speakers: Speakers, nodes: Sequence[Verdict], gone_from: Sequence[int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return links [n, 2, m], leaks [m] and which findings are present [m]."""
     memory = speakers.memory
-    gone = np.array([np.inf if gone_from[c.id] is None else gone_from[c.id] for c in causes], dtype=float)
-    held = memory.linked or Linked((), {}, np.empty((len(causes), 2, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
+    count = len(gone_from)
+    held = memory.linked or Linked((), {}, np.empty((count, 2, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
+    gone = np.array([np.inf if at is None else at for at in gone_from], dtype=float)
     places: list[int] = []
     made: list[tuple[np.ndarray, float, bool]] = []
     for node in nodes:

@@ -36,16 +36,16 @@ def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tup
 
     ``posterior`` is that of the evidence's net (B = 1).
     """
-    chance = dict(zip(evidence.net.names, posterior.causes[0].tolist(), strict=True))
-    still = posterior.states[0, :, 0].tolist()
+    names = evidence.net.names
+    here, still = posterior.causes[0], posterior.states[0, :, 0].tolist()
+    chance = dict(zip(names, here.tolist(), strict=True))
     bringing = {
         parent.id: {b.cause for b in parent.brings}
         for parent in knowledge.causes.values()
         if parent.brings and chance[parent.id] >= LIKELY
     }
     out = []
-    for cause_id, now in zip(evidence.net.names, still, strict=True):
-        p = chance[cause_id]
+    for _, cause_id, p, now in sorted(zip((-here.round(ALIKE)).tolist(), names, chance.values(), still, strict=True)):
         settled = evidence.settled.get(cause_id)
         state: State = "present"
         if cause_id in evidence.not_applicable:
@@ -58,7 +58,7 @@ def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tup
         level = level_of(p, settled[0] if settled else None)
         by = settled[1].finding if settled else None
         out.append(CauseResult(cause_id, p, now, level, state, because_of, by))
-    return tuple(sorted(out, key=lambda c: (-round(c.probability, ALIKE), c.id))), float(posterior.none[0])
+    return tuple(out), float(posterior.none[0])
 
 
 def weigh(evidence: Evidence, causes: Sequence[str], shared: Floats | None = None) -> dict[str, tuple[Weight, ...]]:

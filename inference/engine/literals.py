@@ -128,25 +128,41 @@ class Literal:
         return [(a, b) for a, b in ((-INF, self.low), (self.high, INF)) if a < b]
 
 
-def chance(parts: Iterable[tuple[Literal, bool]], value: Spread) -> float:
-    """Return the probability [-] that the quantity meets every part at once, kept within 0.005 and 0.995.
+@dataclass(frozen=True)
+class Together:
+    """Literals on one quantity, each with whether it is to be met or not.
 
-    ``parts`` are literals on one slot, each with whether it is to be met or not; their ranges are
-    intersected, since two limits on one quantity are not independent. A quantity without width meets them or not.
+    ``ranges``: where it meets them all [unit]; they are intersected, since two limits on one quantity are not
+    independent.
     """
-    if value.low == value.high:
-        return 0.995 if all(literal.test(value) is wanted for literal, wanted in parts) else 0.005
+
+    slot: str
+    parts: tuple[tuple[Literal, bool], ...]
+    ranges: tuple[tuple[float, float], ...]
+
+    def chance(self, value: Spread) -> float:
+        """Return the probability [-] that the quantity meets every part at once, kept within 0.005 and 0.995.
+
+        A quantity without width meets them or not.
+        """
+        if value.low == value.high:
+            return 0.995 if all(literal.test(value) is wanted for literal, wanted in self.parts) else 0.005
+        total = 0.0
+        for low, high in self.ranges:
+            total += (1.0 if low == -INF else value.chance_above(low)) - (
+                0.0 if high == INF else value.chance_above(high)
+            )
+        return min(max(total, 0.005), 0.995)
+
+
+def together(parts: Iterable[tuple[Literal, bool]]) -> Together:
+    """Line up literals on one slot; ValueError if they are on several."""
+    parts = tuple(parts)
+    (slot,) = {literal.slot for literal, _ in parts}
     left = [(-INF, INF)]
     for literal, wanted in parts:
         left = [(max(a, c), min(b, d)) for a, b in left for c, d in literal.region(wanted) if max(a, c) < min(b, d)]
-    total = sum(_beyond(value, a) - _beyond(value, b) for a, b in left)
-    return min(max(total, 0.005), 0.995)
-
-
-def _beyond(value: Spread, limit: float) -> float:
-    if math.isinf(limit):
-        return 0.0 if limit > 0 else 1.0
-    return value.chance_above(limit)
+    return Together(slot, parts, tuple(left))
 
 
 def _any_of(outcomes: Iterable[bool | None]) -> bool | None:

@@ -80,7 +80,7 @@ def explain_rule(program: Program, rule_id: str, facts: Facts) -> RuleView:
                 margin,
             )
         )
-    chances = [spread_chance(stage, way, facts) for way in ways if _only_spread_in_doubt(stage, way, facts)]
+    chances = [spread_chance(way, facts) for way in ways if _only_spread_in_doubt(stage, way, facts)]
     fire = any(_met(stage, way, facts) for way in ways)
     return RuleView(rule_id, fire, tuple(views), max(chances, default=None))
 

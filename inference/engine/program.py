@@ -7,12 +7,12 @@ to be true. It reads its slots positively, so that no negation or alternative is
 from __future__ import annotations
 
 import typing
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from inference.engine.levels import Edge, levels
-from inference.engine.literals import Literal, LiteralError, UnitOf, compile_test
+from inference.engine.literals import Literal, LiteralError, Together, UnitOf, compile_test, together
 from inference.values import Spread, Value, Word
 from kb.faults import nearest
 from kb.model import Finding, Rule, Test
@@ -52,12 +52,16 @@ class Need:
 
 @dataclass(frozen=True)
 class Way:
-    """One way in which a rule's conditions can be met; ``number`` counts the choices of ``any`` from 0."""
+    """One way in which a rule's conditions can be met; ``number`` counts the choices of ``any`` from 0.
+
+    ``quantities``: the needs that a derived reading may meet more or less surely, those on one reading together.
+    """
 
     rule: str
     number: int
     level: int
     needs: tuple[Need, ...]
+    quantities: tuple[Together, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -276,20 +280,30 @@ def _compile_stage(
             needs = dict.fromkeys([*places["all"], *choice, *places["none"], *places["unless"]])
             flat.append((rule, number, tuple(needs)))
     stood = _levels(rules, problems)
+    read = tuple(literals)
     ways = sorted(
-        (Way(rule.id, number, _level_of(rule, stood), needs) for rule, number, needs in flat),
+        (Way(rule.id, number, _level_of(rule, stood), needs, _quantities(needs, read)) for rule, number, needs in flat),
         key=lambda way: (way.level, way.rule, way.number),
     )
     top = max(stood.values(), default=-1) + 1
     return Stage(
         name,
         rules,
-        tuple(literals),
+        read,
         tuple(ways),
         tuple(sorted(f.id for f in findings.values() if f.stage == name)),
         tuple(tuple(sorted(f for f, level in stood.items() if level == i)) for i in range(top)),
         error_of,
     )
+
+
+def _quantities(needs: Iterable[Need], literals: Sequence[Literal]) -> tuple[Together, ...]:
+    by_slot: dict[str, list[tuple[Literal, bool]]] = {}
+    for need in needs:
+        literal = literals[need.literal]
+        if literal.kind == "number":
+            by_slot.setdefault(literal.slot, []).append((literal, need.part in ("all", "any")))
+    return tuple(map(together, by_slot.values()))
 
 
 def _out_of_stage(test: Test, stage: StageName, findings: Mapping[str, Finding]) -> str:

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
-from inference.engine.literals import chance
-from inference.engine.program import Need, Program, RuleError, Stage, StageName, Way
+from inference.engine.program import Program, RuleError, Stage, StageName, Way
 from inference.engine.verdicts import FindingResult, Leaning, Side, Verdicts, Vote
 from inference.values import LEVEL_WORDS, Z10, FindingState, Level, Number, Spread, Value, Word
 
@@ -117,9 +116,7 @@ def _gather(
 def vote(stage: Stage, way: Way, known: Facts) -> Vote:
     """Return the verdict of a way that is met, with its chance and how far beyond its limits the readings lie."""
     then = stage.rules[way.rule].then
-    return Vote(
-        way.rule, way.number, then.state, then.trust, spread_chance(stage, way, known), beyond(stage, way, known)
-    )
+    return Vote(way.rule, way.number, then.state, then.trust, spread_chance(way, known), beyond(stage, way, known))
 
 
 def beyond(stage: Stage, way: Way, known: Facts) -> float:
@@ -142,22 +139,17 @@ def beyond(stage: Stage, way: Way, known: Facts) -> float:
     return max(min(found, default=0.0), 0.0)
 
 
-def spread_chance(stage: Stage, way: Way, known: Facts) -> float:
+def spread_chance(way: Way, known: Facts) -> float:
     """Return the probability [-] that the derived readings meet the conditions that ``way`` puts on them.
 
     Product over the slots that hold a :class:`Spread`, taken as independent; conditions on one slot are taken
     together. 1 where there is none.
     """
-    by_slot: dict[str, list[Need]] = {}
-    for need in way.needs:
-        slot = stage.literals[need.literal].slot
-        if isinstance(known.get(slot), Spread):
-            by_slot.setdefault(slot, []).append(need)
     out = 1.0
-    for slot, needs in by_slot.items():
-        value = known[slot]
-        assert isinstance(value, Spread)
-        out *= chance(((stage.literals[n.literal], n.part in ("all", "any")) for n in needs), value)
+    for together in way.quantities:
+        value = known.get(together.slot)
+        if isinstance(value, Spread):
+            out *= together.chance(value)
     return out
 
 
@@ -178,7 +170,7 @@ def _leanings(stage: Stage, spoke: Iterable[str], known: Facts) -> dict[str, lis
         if way.rule in spoke or then.finding is None:
             continue
         if all(need.literal in open_literals or stage.serves(need, known) for need in way.needs):
-            likely = spread_chance(stage, way, known)
+            likely = spread_chance(way, known)
             if way.rule not in best or likely > best[way.rule].chance:
                 best[way.rule] = Leaning(way.rule, way.number, then.state, then.trust, likely)
     out: dict[str, list[Leaning]] = {}

@@ -18,13 +18,14 @@ from inference.belief.net import ImpossibleEvidence
 from inference.belief.together import posteriors_of
 from inference.belief.verdict import Memory
 from inference.case import Case, Round
-from inference.derive import DerivedReading, derive
+from inference.derive import BUILT_ON, DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, gate_of, judge_case, levels_now, program_of
 from inference.engine.verdicts import FindingResult, states_of
 from inference.facts import CLEARED_LATELY, round_facts, told_now
-from inference.questions.redo import Moved, Stand, redo, with_moved
+from inference.gate import holding, looked_at
+from inference.questions.redo import Moved, Redone, Stand, redo, with_moved
 from inference.result import CauseResult, GateResult
-from inference.standing import standing
+from inference.standing import Stood, standing
 from inference.steps import Journal
 from inference.values import LEVEL_WORDS, STATE_WORDS, Value
 from kb.model import Knowledge
@@ -76,20 +77,27 @@ def standing_of(case: Case, judged: Judged) -> Standing:
 class Again:
     """Judges changes of ``case``; ``base`` is how it stands unchanged.
 
+    ``sparing`` leaves out of the changes the derived readings that no rule reads: decision, belief and findings are the
+    same, but such readings stand there as in the case unchanged, or not at all.
+
     Raises what :func:`inference.diagnose.judge_case` raises on the case itself.
     """
 
-    def __init__(self, case: Case, knowledge: Knowledge) -> None:
+    def __init__(self, case: Case, knowledge: Knowledge, sparing: bool = False) -> None:
         self.case, self.knowledge = case, knowledge
         self.program = program_of(knowledge)
         self.heard = _heard(knowledge)
         self._frame = _frame(case)
-        self._journal = Journal()
+        read = {slot for stage in (self.program.find, self.program.decide) for slot in stage.by_slot}
+        self._journal = Journal({*read, *BUILT_ON} if sparing else None)
         derived = tuple(derive(case, knowledge, self._journal))  # kept, so that a change derives only what it touches
-        facts = tuple(round_facts(case, knowledge, derived, origins=False).slots)
+        own = round_facts(case, knowledge, derived, origins=False).slots
         judged = standing_of(case, judge_case(case, knowledge))
         # the same once more, but made of the journal's own objects: what a change leaves alone is then the very same
-        self.base = base = replace(judged, derived=derived, facts=facts)
+        facts = tuple({**there, **here} for there, here in zip(judged.facts, own, strict=True))
+        whole = tuple({**there, **here} for there, here in zip(judged.derived, derived, strict=True))
+        self.base = base = replace(judged, facts=facts, derived=whole)
+        self._derived = derived
         self._found = [Stand(self.program.find, *stood) for stood in zip(facts, base.findings, strict=True)]
         stood = standing(case, knowledge, self.program.find, facts, base.findings)
         levels: Facts = {cause: LEVEL_WORDS[level] for cause, level in levels_now(base.causes).items()}
@@ -97,6 +105,8 @@ class Again:
         self._decided = Stand(self.program.decide, before, base.decided)
         many = len(case.rounds) > 1  # then findings of earlier rounds may stand for the decision
         self._lasting = [f for f in base.findings[-1] if many and knowledge.findings[f].lasting is not None]
+        self._gate_looks_at = looked_at(knowledge.gate)
+        self._gates: dict[object, GateResult] = {}
         self._memory = Memory()
         evidence_from(case, knowledge, base.findings, self._memory)  # remembered first, and so for good
 
@@ -152,7 +162,7 @@ class Again:
             both = zip(full, base.facts, strict=True)
             return [{slot: now.get(slot) for slot in now.keys() | was.keys()} for now, was in both], full
         moved: list[Moved] = []
-        for round_, here, now, was in zip(case.rounds, names, derived, base.derived, strict=True):
+        for round_, here, now, was in zip(case.rounds, names, derived, self._derived, strict=True):
             told = told_now(case, round_, here)
             told |= dict.fromkeys(was.keys() - now.keys())
             told |= {slot: reading.spread for slot, reading in now.items() if reading is not was.get(slot)}
@@ -166,11 +176,22 @@ class Again:
         now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed, *self._lasting)}}
         if causes is not self.base.causes:
             now |= {cause: LEVEL_WORDS[level] for cause, level in levels_now(causes).items()}
-        decided = redo(self._decided, now).findings
-        gate = gate_of(self.knowledge, stood, decided, causes)
+        redone = redo(self._decided, now)
+        gate = self._gate(heard, stood, redone, causes)
         return Standing(
-            heard.case, heard.facts, heard.derived, heard.findings, decided, evidence, causes, none_listed, gate
+            heard.case, heard.facts, heard.derived, heard.findings, redone.findings, evidence, causes, none_listed, gate
         )
+
+    def _gate(self, heard: _Heard, stood: Stood, redone: Redone, causes: tuple[CauseResult, ...]) -> GateResult:
+        """Return the decision; changes that leave the gate the same findings and causes to look at share it."""
+        if len(heard.case.rounds) > 1:  # then findings of earlier rounds may stand for it
+            return gate_of(self.knowledge, stood, redone.findings, causes)
+        states = {(f, heard.findings[-1][f].state) for f in heard.changed if f in self._gate_looks_at}
+        states |= {(f, redone.findings[f].state) for f in redone.changed if f in self._gate_looks_at}
+        key = frozenset(states), tuple((c.id, c.settled_by) for c in holding(self.knowledge, causes))
+        if key not in self._gates:
+            self._gates[key] = gate_of(self.knowledge, stood, redone.findings, causes)
+        return self._gates[key]
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ activations and cautions are not kept, so this serves questions that need findin
 from __future__ import annotations
 
 import weakref
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from inference.engine.program import SERVES, Stage, Way
@@ -70,14 +70,23 @@ def reach_of(stage: Stage) -> Reach:
 
 class Stand:
     """One stage as it stands on some facts: its findings, their states as facts, the outcome of every literal, and by
-    rule and number of the way every vote.
+    way every vote.
     """
 
     def __init__(self, stage: Stage, facts: Facts, findings: Findings) -> None:
         self.stage, self.findings, self.states = stage, findings, states_of(findings)
         known = self.known = {**facts, **self.states}
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
-        self.votes = {(vote.rule, vote.way): vote for found in findings.values() for vote in found.votes}
+        voted = {(vote.rule, vote.way): vote for found in findings.values() for vote in found.votes}
+        self.votes = [voted.get((way.rule, way.number)) for way in stage.ways]
+        self._leant: dict[int, float | None] = {}
+
+    def leans(self, w: int) -> float | None:
+        """Return the chance [-] of a way that is held back only by derived readings astride a limit, else None."""
+        if w not in self._leant:
+            met = _met(reach_of(self.stage).needs[w], self.known, self.outcomes, {})
+            self._leant[w] = spread_chance(self.stage.ways[w], self.known) if met is None else None
+        return self._leant[w]
 
     def moved(self, now: Moved) -> Moved:
         """Return those of ``now`` that the stage reads and that differ from what it stands on; None: not known."""
@@ -140,39 +149,46 @@ def redo(stand: Stand, now: Moved) -> Redone:
 def _finding(
     stand: Stand, reach: Reach, ways: Collection[int], known: Facts, new_outcomes: Mapping[int, bool | None]
 ) -> FindingResult:
-    stage, old_outcomes = stand.stage, stand.outcomes
+    stage = stand.stage
     votes: list[Vote] = []
     leanings: dict[str, Leaning] = {}
-    quiet: list[Way] = []
+    quiet: list[tuple[Way, float]] = []
     spoke: set[str] = set()
     moved = new_outcomes.keys()
     for w in ways:
-        way = stage.ways[w]
-        if moved.isdisjoint(reach.literals[w]) and (before := stand.votes.get((way.rule, way.number))) is not None:
-            votes.append(before)
+        way, spoken, likely = stage.ways[w], stand.votes[w], None
+        if not moved.isdisjoint(reach.literals[w]):
+            met = _met(reach.needs[w], known, stand.outcomes, new_outcomes)
+            spoken = vote(stage, way, known) if met else None
+            likely = spread_chance(way, known) if met is None else None
+        elif spoken is None:
+            likely = stand.leans(w)
+        if spoken is not None:
+            votes.append(spoken)
             spoke.add(way.rule)
-            continue
-        met, doubted = True, False
-        for i, serves, slot in reach.needs[w]:
-            outcome = new_outcomes[i] if i in new_outcomes else old_outcomes[i]
-            doubt = outcome is None and isinstance(known.get(slot), Spread)
-            doubted |= doubt
-            if outcome not in serves:
-                met = False
-                if not doubt:
-                    break
-        else:
-            if met:
-                votes.append(vote(stage, way, known))
-                spoke.add(way.rule)
-            elif doubted:
-                quiet.append(way)
-    for way in quiet:
+        elif likely is not None:
+            quiet.append((way, likely))
+    for way, likely in quiet:
         if way.rule in spoke:
             continue
-        likely = spread_chance(stage, way, known)
         if way.rule not in leanings or likely > leanings[way.rule].chance:
             then = stage.rules[way.rule].then
             leanings[way.rule] = Leaning(way.rule, way.number, then.state, then.trust, likely)
     state = _STATE_OF[frozenset(v.state for v in votes)]
     return FindingResult(state, tuple(votes), tuple(leanings[r] for r in sorted(leanings)))
+
+
+def _met(
+    needs: Sequence[tuple[int, tuple[bool | None, ...], str]], known: Facts, outcomes: Sequence[bool | None],
+    new_outcomes: Mapping[int, bool | None],
+) -> bool | None:  # fmt: skip
+    """Return whether a way is met; None where only derived readings astride their limits hold it back."""
+    met: bool | None = True
+    for i, serves, slot in needs:
+        outcome = new_outcomes[i] if i in new_outcomes else outcomes[i]
+        if outcome in serves:
+            continue
+        if outcome is not None or not isinstance(known.get(slot), Spread):
+            return False
+        met = None
+    return met

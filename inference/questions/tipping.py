@@ -96,7 +96,7 @@ def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares
 
     ``shares`` may spread the searches over the processor's cores; what they find is the same.
     """
-    search = _Search(again or Again(case, knowledge))
+    search = _Search(again or Again(case, knowledge, sparing=True))
     asked = open_facts(knowledge, search.again.base, case)
     planned = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
     planned += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]

@@ -7,7 +7,7 @@ import random
 import pytest
 from scipy.stats import norm
 
-from inference.engine.literals import LiteralError, chance, compile_test
+from inference.engine.literals import LiteralError, compile_test, together
 from inference.values import Number, Spread, Value, Word
 from kb import model
 from tests.inference.rulebases import unit_of
@@ -165,12 +165,12 @@ def test_chance_of_a_normal_spread_is_that_of_the_normal_distribution() -> None:
     below = compile_test(condition(reading="d1", below="3.5"), unit_of)
     within = compile_test(condition(reading="d1", between=["2.5", "3.5"]), unit_of)
     one, both = norm.sf(2.5, 3, sd), norm.cdf(3.5, 3, sd) - norm.cdf(2.5, 3, sd)
-    assert chance([(above, True)], spread) == pytest.approx(one, abs=1e-9)
-    assert chance([(above, False)], spread) == pytest.approx(1 - one, abs=1e-9)
-    assert chance([(within, True)], spread) == pytest.approx(both, abs=1e-9)
-    assert chance([(within, False)], spread) == pytest.approx(1 - both, abs=1e-9)
+    assert together([(above, True)]).chance(spread) == pytest.approx(one, abs=1e-9)
+    assert together([(above, False)]).chance(spread) == pytest.approx(1 - one, abs=1e-9)
+    assert together([(within, True)]).chance(spread) == pytest.approx(both, abs=1e-9)
+    assert together([(within, False)]).chance(spread) == pytest.approx(1 - both, abs=1e-9)
     # two limits on one quantity are taken together, not multiplied as if independent
-    assert chance([(above, True), (below, True)], spread) == pytest.approx(both, abs=1e-9)
+    assert together([(above, True), (below, True)]).chance(spread) == pytest.approx(both, abs=1e-9)
 
 
 def test_chance_of_a_sample_is_the_share_that_meets_the_condition() -> None:
@@ -179,7 +179,7 @@ def test_chance_of_a_sample_is_the_share_that_meets_the_condition() -> None:
     spread = Spread(sample[200], sample[1000], sample[1800], sample)
     within = compile_test(condition(reading="d1", between=["2.5", "3.5"]), unit_of)
     share = sum(2.5 < x <= 3.5 for x in sample) / len(sample)
-    assert chance([(within, True)], spread) == pytest.approx(share)
+    assert together([(within, True)]).chance(spread) == pytest.approx(share)
 
 
 @pytest.mark.parametrize(
@@ -196,5 +196,5 @@ def test_a_quantity_without_width_meets_a_limit_or_does_not(comparison: str, lim
     literal = compile_test(condition(reading="d1", **{comparison: limit}), unit_of)
     exact = Spread(2.0, 2.0, 2.0)
     assert literal.test(exact) is wanted
-    assert chance([(literal, True)], exact) == (0.995 if wanted else 0.005)
-    assert chance([(literal, False)], exact) == (0.005 if wanted else 0.995)
+    assert together([(literal, True)]).chance(exact) == (0.995 if wanted else 0.005)
+    assert together([(literal, False)]).chance(exact) == (0.005 if wanted else 0.995)
