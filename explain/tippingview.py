@@ -14,7 +14,8 @@ from explain.terminal import print_block
 from explain.words import phrases, say, told_round
 from inference.questions.again import Standing
 from inference.questions.instrument import WITHIN
-from inference.questions.tipping import Tipping, Turn
+from inference.questions.tipping import Tipping
+from inference.questions.turn import Turn
 from kb.model import Knowledge
 
 FEW = 8  # facts not known that are told unasked

@@ -97,8 +97,8 @@ def holding(knowledge: Knowledge, causes: Sequence[CauseResult]) -> list[CauseRe
 
 def looked_at(gate: Gate) -> frozenset[str]:
     """Return every finding that a decision looks at."""
-    entries = (*gate.dangers, *gate.doubts, *gate.needs, *gate.driving)
-    return frozenset(entry.finding for entry in entries if entry.finding is not None) | {gate.not_needed}
+    found = {d.finding for d in gate.dangers} | {d.finding for d in gate.doubts} | {n.finding for n in gate.needs}
+    return frozenset(found | {d.finding for d in gate.driving if d.finding is not None} | {gate.not_needed})
 
 
 def _missing(need: GateNeed, found: str) -> GateReason:

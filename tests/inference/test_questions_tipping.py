@@ -8,7 +8,8 @@ from inference.case import Case
 from inference.change import changed
 from inference.diagnose import judge_case
 from inference.questions.again import standing_of
-from inference.questions.tipping import Tipping, Turn, outcome_of, tipping
+from inference.questions.tipping import Tipping, tipping
+from inference.questions.turn import Turn, outcome_of
 from inference.read_case import read_case
 from kb.model import Knowledge
 from tests.conftest import CASES
