@@ -212,10 +212,15 @@ register_forecast(app)
 register_paper(app)
 
 
+def for_short_work() -> None:
+    """Set the interpreter up for a command, which lives for a second; before numpy is loaded."""
+    gc.set_threshold(200_000, 50, 50)  # collecting took a tenth of that second
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only wait for each other
+
+
 def main() -> None:
     """Run the command line; turn faults into sentences and exit status."""
-    gc.set_threshold(200_000, 50, 50)  # a command lives for a second, of which collecting took a tenth
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only wait for each other
+    for_short_work()
     try:
         app()
     except Faults as found:

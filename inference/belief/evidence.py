@@ -80,9 +80,11 @@ def gather(
             anew[cause_id] = Alone(np.array([prior[0], 0.0, 0.0]), [], None, False, applies=False)
         else:
             anew[cause_id] = _alone(speakers, cause, gone_from, prior)
-    memory.alone = memory.alone or anew
-    alone = {**memory.alone, **anew}
-    weights = np.array([one.weights for one in alone.values()])
+    if not memory.alone:
+        memory.alone, memory.weights = anew, np.array([one.weights for one in anew.values()])
+    alone, weights = {**memory.alone, **anew}, memory.weights.copy()
+    for cause_id, one in anew.items():
+        weights[index[cause_id]] = one.weights
     private = [own for one in alone.values() for own in one.private]
     settled = {cause_id: one.settled for cause_id, one in alone.items() if one.settled is not None}
     clashes = [cause_id for cause_id, one in alone.items() if one.clash]
@@ -193,7 +195,8 @@ def _links(
         links = np.concatenate([links, np.stack([m[0] for m in made], axis=2)], axis=2)
         leaks = np.concatenate([leaks, [m[1] for m in made]])
         present = np.concatenate([present, [m[2] for m in made]])
-    links, leaks, present = links[:, :, places], leaks[places], present[places]
+    columns = np.array(places, dtype=np.intp)
+    links, leaks, present = links.take(columns, axis=2), leaks[columns], present[columns]
     if memory.linked is None:
         at = {id(node): place for place, node in enumerate(nodes)}
         memory.linked = Linked(tuple(nodes), at, links, leaks, present)

@@ -45,7 +45,11 @@ def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tup
         if parent.brings and chance[parent.id] >= LIKELY
     }
     out = []
+    apart = evidence.settled.keys() | evidence.not_applicable | evidence.repaired
     for _, cause_id, p, now in sorted(zip((-here.round(ALIKE)).tolist(), names, chance.values(), still, strict=True)):
+        if p < POSSIBLE and cause_id not in apart:  # most of them
+            out.append(CauseResult(cause_id, p, now, "unlikely", "present", (), None))
+            continue
         settled = evidence.settled.get(cause_id)
         state: State = "present"
         if cause_id in evidence.not_applicable:

@@ -143,6 +143,7 @@ class Memory:
 
     def __init__(self) -> None:
         self.alone: dict[str, Alone] = {}
+        self.weights = np.empty((0, 3))  # of all causes, as they stand in ``alone``
         self.spoken: list[list[Verdict | None]] = []  # by round and group of shared findings
         self.linked: Linked | None = None
         self._first: dict[object, tuple[object, object]] = {}

@@ -79,6 +79,7 @@ class Stand:
         self.outcomes = [stage.outcome(i, known.get(literal.slot)) for i, literal in enumerate(stage.literals)]
         voted = {(vote.rule, vote.way): vote for found in findings.values() for vote in found.votes}
         self.votes = [voted.get((way.rule, way.number)) for way in stage.ways]
+        self._read = stage.by_slot.keys() - findings.keys()
         self._leant: dict[int, float | None] = {}
 
     def leans(self, w: int) -> float | None:
@@ -90,11 +91,11 @@ class Stand:
 
     def moved(self, now: Moved) -> Moved:
         """Return those of ``now`` that the stage reads and that differ from what it stands on; None: not known."""
-        own, known, read = self.findings, self.known, self.stage.by_slot
+        known = self.known
         return {
             slot: new
-            for slot, new in now.items()
-            if new is not (old := known.get(slot)) and new != old and slot in read and slot not in own
+            for slot in now.keys() & self._read
+            if (new := now[slot]) is not (old := known.get(slot)) and new != old
         }
 
 

@@ -7,6 +7,7 @@ variations it wants judged next; all searches go on side by side, so that what t
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -91,28 +92,33 @@ class _Search:
     def side_by_side(self, searches: Sequence[Search]) -> list[list[Turn]]:
         """Run all searches, judging together what they want next; return what each found."""
         found: list[list[Turn]] = [[] for _ in searches]
-        wants: dict[int, Wanted] = {}
+        waiting: deque[tuple[int, Wanted]] = deque()
 
         def go_on(place: int, told: list[Outcome | None] | None) -> None:
             try:
-                wants[place] = searches[place].send(told) if told is not None else next(searches[place])
+                wanted = searches[place].send(told) if told is not None else next(searches[place])
             except StopIteration as end:
                 found[place] = end.value
+            else:  # what has begun goes first, so that no search is left to be finished by itself
+                (waiting.append if told is None else waiting.appendleft)((place, wanted))
 
         for place in range(len(searches)):
             go_on(place, None)
-        while wants:
-            asked, wants = wants, {}
-            outcomes = iter(self._judge([case for wanted in asked.values() for case in wanted]))
-            for place, wanted in asked.items():
+        while waiting:
+            asked: list[tuple[int, Wanted]] = []
+            cases: Wanted = []
+            while waiting and len(cases) < AT_A_TIME:
+                asked.append(waiting.popleft())
+                cases += asked[-1][1]
+            outcomes = iter(self._judge(cases))
+            for place, wanted in asked:
                 go_on(place, [next(outcomes) for _ in wanted])
         return found
 
     def _judge(self, cases: Wanted) -> list[Outcome | None]:
         real = [case for case in cases if case is not None]
         self.tried += len(real)
-        rounds = (real[at : at + AT_A_TIME] for at in range(0, len(real), AT_A_TIME))
-        standings = (standing for some in rounds for standing in self.again.of_all(some))
+        standings = iter(self.again.of_all(real))
         out: list[Outcome | None] = []
         for case in cases:
             standing = None if case is None else next(standings)
