@@ -143,7 +143,8 @@ class _Record:
 class Journal:
     """The records of one case and of the changes of it that are derived one after another.
 
-    ``wanted``: the derived readings that are asked for; None asks for all.
+    ``wanted``: the derived readings that are asked for, in a search whose changes have nothing in common but the case,
+    so that nothing is kept from one to the next; None asks for all.
     """
 
     def __init__(self, wanted: Collection[str] | None = None) -> None:
@@ -161,6 +162,8 @@ class Journal:
         """Begin to derive the case that is on the sheets; ``moved`` names all facts that may be others now."""
         self.epoch += 1
         self._open.clear()
+        if self.wanted is not None:
+            self._last.clear()
         self._as_it_stands = True
         self._changed = frozenset(
             (sheet, kind, name)
