@@ -313,7 +313,7 @@ def test_a_doubtful_voltage_goes_before_a_silent_control_unit(volts: str) -> Non
 
 
 def test_all_that_a_decision_looks_at_is_named() -> None:
-    """Changes of a case share a decision where nothing of this is another; with nothing known all of it is asked for."""
+    """Changes that leave all this alone share one decision; with nothing known all of it is asked for."""
     asked: set[str] = set()
 
     class Asked(dict[str, FindingResult]):
