@@ -5,6 +5,7 @@ Each command reads the case, asks one question and prints the answer in words or
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -94,6 +95,7 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
     Example: clogwise tipping cases/school-run.yaml
     """
     from clogwise.cores import over_the_cores
+    from inference.shares import undivided
 
     def asked(shares: Shares) -> TippingAnswer:
         from explain.tippingview import answer
@@ -104,7 +106,8 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
         again = Again(read, knowledge, sparing=True)
         return answer(knowledge, again.base, ask(read, knowledge, again, shares))
 
-    found = over_the_cores(asked)  # before anything is loaded: see there
+    once = not os.path.isfile(case)  # what comes through a pipe can be read by one process alone
+    found = asked(undivided) if once else over_the_cores(asked)  # before anything is loaded: see there
     if json:
         return _dump(found)
     from explain import tippingview

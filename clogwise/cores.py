@@ -28,8 +28,8 @@ def over_the_cores(job: Callable[[Shares], T]) -> T:
 
     Every process does the whole job up to that work, and of it every so-many-th place; the others then end, and this
     one goes on. So the job must come to the same work in each, and what it prints before is printed once. Where there
-    is no fork (Windows), where it is not safe (macOS, or while other threads run) and on one core nothing is divided.
-    Raises what the job raises here.
+    is no fork (Windows), where it is not safe (macOS, or while other threads run) and on one core nothing is divided;
+    the share of a process that could not be begun, or failed, is done here. Raises what the job raises here.
     """
     cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
     parts = min(cores, MOST)
@@ -37,21 +37,40 @@ def over_the_cores(job: Callable[[Shares], T]) -> T:
         return job(undivided)
     others: list[tuple[int, BinaryIO]] = []
     try:
-        for part in range(1, parts):
-            here, there = os.pipe()
-            with warnings.catch_warnings():
-                # Python 3.12 on warns of the threads of the algebra library, which stops them at a fork by itself
-                warnings.simplefilter("ignore", DeprecationWarning)
-                process = os.fork()
-            if not process:
-                _other(job, part, parts, there)
-            os.close(there)
-            others.append((process, os.fdopen(here, "rb")))
+        with suppress(OSError):  # the system allows no more of them
+            for part in range(1, parts):
+                others.append(_begin(job, part, parts))
         return job(_First(parts, tuple(answer for _, answer in others)))
     finally:
         for process, answer in others:
             answer.close()
-            os.kill(process, signal.SIGKILL)  # where it has not ended by itself
+            _end(process)
+
+
+def _begin(job: Callable[[Shares], T], part: int, parts: int) -> tuple[int, BinaryIO]:
+    """Begin one of the other processes; return its id and where its answer is read. OSError where it cannot be."""
+    here, there = os.pipe()
+    try:
+        with warnings.catch_warnings():
+            # Python 3.12 on warns of the threads of the algebra library, which stops them at a fork by itself
+            warnings.simplefilter("ignore", DeprecationWarning)
+            process = os.fork()
+    except OSError:
+        os.close(here)
+        os.close(there)
+        raise
+    if not process:
+        _other(job, part, parts, there)
+    os.close(there)
+    return process, os.fdopen(here, "rb")
+
+
+def _end(process: int) -> None:
+    """End a process if it has not ended by itself, so that none is left behind."""
+    # no such process: who started this one may have left it to the system to clear away what has ended
+    with suppress(ChildProcessError, ProcessLookupError):
+        if os.waitpid(process, os.WNOHANG)[0] == 0:
+            os.kill(process, signal.SIGKILL)
             os.waitpid(process, 0)
 
 
@@ -64,10 +83,10 @@ class _First:
 
     def __call__(self, work: Callable[[range], T], count: int) -> list[T]:
         told = [work(range(0, count, self.parts))]
-        for part, answer in enumerate(self.answers, start=1):
+        for part in range(1, self.parts):
             try:
-                told.append(pickle.load(answer))
-            except (EOFError, pickle.UnpicklingError):  # that process failed; what failed there is seen here
+                told.append(pickle.load(self.answers[part - 1]))
+            except (IndexError, EOFError, pickle.UnpicklingError):  # not begun, or failed: what failed is seen here
                 told.append(work(range(part, count, self.parts)))
         return told
 
@@ -76,9 +95,9 @@ def _other(job: Callable[[Shares], T], part: int, parts: int, told: int) -> NoRe
     """Do the job in a process of its own, in silence, as far as its share; then end."""
 
     def share(work: Callable[[range], object], count: int) -> NoReturn:
-        answer = work(range(part, count, parts))
+        answer = pickle.dumps(work(range(part, count, parts)))  # whole or not at all
         with os.fdopen(told, "wb") as out:
-            pickle.dump(answer, out)
+            out.write(answer)
         os._exit(0)
 
     with suppress(BaseException):  # nothing may go on from here into what this process has of the first

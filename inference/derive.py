@@ -21,7 +21,8 @@ from inference.derive_usage import derive_usage
 from inference.steps import Journal
 from kb.model import Knowledge
 
-BUILT_ON = ("ash_load", "index_left_after_burn.fast_idle", SLOT)  # derived readings whose words others take over
+# derived readings of which others take over the words or the middle: they are written down whatever is asked for
+BUILT_ON = ("ash_load", "index_left_after_burn.fast_idle", "soot_load", SLOT)
 
 __all__ = ["CaseView", "DerivedReading", "EventView", "RoundView", "derive"]
 

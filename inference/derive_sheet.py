@@ -168,7 +168,7 @@ class Sheet:
     ) -> None:
         """Write one derived reading down; ``warnings`` mark it as out of range.
 
-        Of one that nobody asks for the sample alone is kept, for what builds on it.
+        Of a sample that nobody asks for as a reading nothing more is made; it is kept for what builds on it.
         """
         entry = self.knowledge.derived[slot.partition(".")[0]]
         if not isinstance(value, Spread):

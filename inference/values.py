@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 CodeState = Literal["present", "absent", "not listed"]
@@ -33,7 +33,8 @@ class Spread:
     low: float
     mid: float
     high: float
-    sample: Sequence[float] = ()  # mostly packed figures: thousands of them live at once in a question
+    # mostly packed figures: thousands of them live at once in a question; packed they cannot be hashed
+    sample: Sequence[float] = field(default=(), hash=False)
 
     def chance_above(self, limit: float) -> float:
         """Return the probability [-] that the quantity lies above ``limit``, kept within 0.005 and 0.995."""

@@ -6,6 +6,7 @@ example can name any of them without saying its kind. Words of frequency stand f
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
@@ -675,6 +676,13 @@ class Knowledge(BaseModel):
     def round_readings(self) -> dict[str, Reading]:
         """What is read in a round of the case."""
         return {id_: reading for id_, reading in self.readings.items() if reading.group != "usage"}
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Knowledge:
+        """Return a copy; what is kept of the readings is worked out again, since it may be given others."""
+        made = super().model_copy(update=update, deep=deep)
+        for name in ("usage_figures", "round_readings"):
+            made.__dict__.pop(name, None)
+        return made
 
     def role_of(self, code: str) -> Role | None:
         """Return what a stored code means for a burn: by itself, else by its group; None for a code not known here."""

@@ -79,12 +79,12 @@ class Along:
 
     def _nearest(self, start: float, points: Sequence[float]) -> Search:
         """Follow the reading away from its value to the first other answer."""
-        base, last = self.here.base, start
+        base, last, up = self.here.base, start, bool(points) and points[0] > start
         for x, found in zip(points, (yield from self._judged(*points)), strict=True):
             if found is None:
                 return []  # beyond what can be true together with the rest
             if found != base:
-                return [self._turn(start, *(yield from self._narrow(last, x, found)))]
+                return [self._turn(start, up, *(yield from self._narrow(last, x, found)))]
             last = x
         return []
 
@@ -167,8 +167,7 @@ class Along:
                 there, found = float(counted), outcome or found
         return there, False, True, found
 
-    def _turn(self, start: float, at: float, exact: bool, itself: bool, found: Outcome) -> Turn:
-        up = at > start or (at == start and not itself and self._above(start, found))
+    def _turn(self, start: float, up: bool, at: float, exact: bool, itself: bool, found: Outcome) -> Turn:
         side: Literal["above", "at least", "below", "at most"]
         side = ("at least" if itself else "above") if up else ("at most" if itself else "below")
         error = error_of(self.here.case, self.here.knowledge, self.slot, start)
@@ -177,9 +176,6 @@ class Along:
             self.slot, self.round.index, self.given, start, at, side, self.unit, exact, errors,
             *found,
         )  # fmt: skip
-
-    def _above(self, start: float, found: Outcome) -> bool:
-        return any(x > start and o == found for x, o in self._known.items())
 
     def _edges(self) -> list[float]:
         return sorted({self.low, *self.limits, self.high})

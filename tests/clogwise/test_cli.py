@@ -140,3 +140,10 @@ def test_demo_runs_the_whole_job_and_says_what_it_wrote(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert {p.suffix for p in (tmp_path / "out").iterdir()} >= {".yaml", ".svg", ".png"}
     assert "Written:" in done.stdout
+
+
+def test_who_borrows_from_the_benchmarks_is_not_set_up_anew() -> None:
+    borrow = "import gc, os; b = gc.get_threshold(), dict(os.environ); import bench.drive; "
+    program = borrow + "print(b == (gc.get_threshold(), dict(os.environ)))"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT)
+    assert done.stdout == "True\n"

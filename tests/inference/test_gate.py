@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 from inference.case import Case
 from inference.change import changed, without
 from inference.diagnose import diagnose, judge_case
+from inference.engine.verdicts import FindingResult
+from inference.gate import decide, looked_at
 from inference.questions.again import Again
 from inference.questions.ground import Proof
 from inference.questions.whynot import WhyNot
@@ -308,3 +310,16 @@ def test_a_need_that_no_sign_shows_to_be_good_is_missing(gone: set[str], need: s
 def test_a_doubtful_voltage_goes_before_a_silent_control_unit(volts: str) -> None:
     (reason,) = judge_case(changed(CLEAR, KNOWLEDGE, {"battery_voltage": volts}), KNOWLEDGE).gate.missing
     assert reason.finding == "need_supply_steady"
+
+
+def test_all_that_a_decision_looks_at_is_named() -> None:
+    """Changes that leave all this alone share one decision; with nothing known all of it is asked for."""
+    asked: set[str] = set()
+
+    class Asked(dict[str, FindingResult]):
+        def get(self, finding: str, default: object = None) -> None:  # type: ignore[override]
+            asked.add(finding)
+
+    decide(KNOWLEDGE, Asked(), ())
+    assert looked_at(KNOWLEDGE.gate) == asked
+    assert len(asked) > 40

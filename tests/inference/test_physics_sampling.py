@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from statistics import NormalDist
 
 import numpy as np
@@ -52,3 +53,12 @@ def test_a_spread_keeps_its_sorted_sample() -> None:
     assert list(found.sample) == [1.0, 2.0, 3.0]
     assert (found.low, found.mid, found.high) == pytest.approx((1.0, 2.0, 3.0))
     assert found.chance_above(1.5) == pytest.approx(2 / 3)
+
+
+def test_a_spread_is_a_value_with_its_sample_packed() -> None:
+    """It is compared, handed to another process, and told apart in sets like any other value."""
+    found, same, other = (spread(np.array(values)) for values in ([3.0, 1.0, 2.0], [1.0, 2.0, 3.0], [1.0, 2.0, 2.5]))
+    assert found == same != other
+    assert {found, same, other} == {found, other}
+    assert pickle.loads(pickle.dumps(found)) == found
+    assert found.chance_above(2.5) == pytest.approx(1 / 3)

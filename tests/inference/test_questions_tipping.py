@@ -7,9 +7,10 @@ import pytest
 from inference.case import Case
 from inference.change import changed
 from inference.diagnose import judge_case
-from inference.questions.again import standing_of
+from inference.questions.again import Again, standing_of
+from inference.questions.along import Along
 from inference.questions.tipping import Tipping, tipping
-from inference.questions.turn import Turn, outcome_of
+from inference.questions.turn import Outcome, Standpoint, Turn, outcome_of
 from inference.read_case import read_case
 from kb.model import Knowledge
 from tests.conftest import CASES
@@ -106,3 +107,21 @@ def test_worked_cases_can_be_asked_and_their_turns_are_turns(place: int, knowled
             assert outcome(case, knowledge, turn, beyond) == (turn.decision, turn.top)
         elif turn.to is None:
             assert outcome(case, knowledge, turn, turn.at) == (turn.decision, turn.top)
+
+
+def test_a_reading_on_a_limit_that_turns_either_way_is_told_for_either_side(knowledge: Knowledge) -> None:
+    """Each search says on which side its turn lies, though the other may have found the same answer before."""
+    case = case_of(COLD.replace("oil_level: 70 %", "oil_level: 100 %"), knowledge)
+    here, reading = Standpoint(Again(case, knowledge)), knowledge.readings["oil_level"]
+    other = Outcome("clear", None)
+    found: list[Turn] = []
+    for planned in Along(here, "oil_level", case.rounds[0], reading, True).searches():
+        wanted = next(planned.search)
+        while True:
+            levels = [part.rounds[0].number("oil_level") for part in wanted if part is not None]
+            try:
+                wanted = planned.search.send([here.base if level == 100.0 else other for level in levels])
+            except StopIteration as end:
+                found += end.value
+                break
+    assert [(turn.at, turn.side, turn.exact) for turn in found] == [(100.0, "above", True), (100.0, "below", True)]

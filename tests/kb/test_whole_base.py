@@ -69,3 +69,11 @@ def test_each_check_can_find_something(knowledge: Knowledge) -> None:
     cause = knowledge.causes["glow_system_fault"].model_copy(update={"weighs": [], "proofs": []})
     alike = knowledge.model_copy(update={"causes": {"a": cause, "b": cause.model_copy(update={"id": "b"})}})
     assert list(CHECKS["causes-alike"](alike))
+
+
+def test_a_copy_with_other_readings_sorts_them_anew(knowledge: Knowledge) -> None:
+    assert knowledge.usage_figures.keys() | knowledge.round_readings.keys() == knowledge.readings.keys()
+    few = dict(list(knowledge.readings.items())[:5])
+    copy = knowledge.model_copy(update={"readings": few})
+    assert copy.usage_figures.keys() | copy.round_readings.keys() == few.keys()
+    assert len(knowledge.round_readings) > 5
