@@ -19,9 +19,10 @@ _CODE_WORDS: dict[CodeState, Word] = {
     s: Word(s) for s in get_args(CodeState)
 }  # one object a state: there are many codes
 # A monitor that has not run says nothing. Without the flag itself, this much driving is taken to be enough
-# for all of them, and this little to be too soon (both from memory).
+# for all of them, and a list of codes says nothing after less driving or so few warm-ups, since a code may want two
+# drives with its fault before it is stored (all from memory).
 ENOUGH_KM, ENOUGH_WARM_UPS = 500.0, 20.0
-FRESH_KM, FRESH_WARM_UPS = 50.0, 3.0
+FRESH_WARM_UPS = 3.0
 UNDRIVEN_KM, UNDRIVEN_WARM_UPS = 5.0, 1.0  # with less no monitor can have run, whatever its flag says (from memory)
 CODES_KEPT = 32
 CLEARED_LATELY = "codes_cleared_lately"  # the one answer that says how the list of codes is to be taken
@@ -175,15 +176,22 @@ def _history(case: Case, round_: Round) -> dict[str, Value]:
 
 
 def codes_fresh(round_: Round) -> bool | None:
-    """Say whether the codes are known to have been cleared just now: True, False, or None if not known."""
+    """Say whether the codes were cleared so lately that not all their checks need have run: None if not known.
+
+    Monitors that have run decide it, and else the driving since: a list after 180 km says nothing while nobody has read
+    whether they have. Monitors known not to have run leave only much driving to show that the one still open is that of
+    the filter itself, which a blocked filter keeps from running.
+    """
     km, warm_ups = round_.codes_cleared.distance_km, round_.codes_cleared.warm_ups
     if (km is not None and km < UNDRIVEN_KM) or (warm_ups is not None and warm_ups < UNDRIVEN_WARM_UPS):
         return True  # if the monitors are told complete, that was read before they were cleared
     if round_.monitors_complete == "yes":
         return False  # what was cleared has been judged anew since
-    if (km is not None and km < FRESH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
+    if (km is not None and km < ENOUGH_KM) or (warm_ups is not None and warm_ups < FRESH_WARM_UPS):
         return True
-    return False if km is not None and warm_ups is not None else None
+    if km is not None and warm_ups is not None:
+        return False
+    return True if round_.monitors_complete == "no" else None
 
 
 def absence_counts(round_: Round) -> bool:

@@ -117,7 +117,7 @@ def _by_codes(entry: Finding) -> bool:
 
 
 def _work_on(code: str, knowledge: Knowledge) -> list[str]:
-    """Return the causes whose repair is work on what a code tells of."""
+    """Return the causes whose repair, and the jobs, that are work on what a code tells of."""
     return knowledge.code_groups[knowledge.codes[code].group].points_at
 
 

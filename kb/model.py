@@ -149,7 +149,7 @@ class CodeGroup(Entry):
     title: Text
     role: Role
     monitor: Text
-    points_at: list[str] = []  # causes
+    points_at: list[str] = []  # causes, and jobs that belong to none: whoever has done one has worked on it
     does_not_prove: Text
     source: Slug = "from-memory"
 

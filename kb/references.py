@@ -141,7 +141,7 @@ def _check_entries(c: _Checker) -> None:
     for code in k.codes.values():
         c.known("codes", code.code, "group", [code.group], k.code_groups, "code group")
     for group in k.code_groups.values():
-        c.known("code_groups", group.id, "points_at", group.points_at, k.causes, "cause")
+        c.known("code_groups", group.id, "points_at", group.points_at, {*k.causes, *_jobs(k)}, "cause or job")
     for cause in k.causes.values():
         uses = [s.finding for s in cause.shows] + [w.finding for w in cause.weighs] + [p.finding for p in cause.proofs]
         c.known("causes", cause.id, "shows/weighs/proofs", uses, k.findings, "finding")
@@ -241,8 +241,7 @@ def _check_condition(c: _Checker, rule: model.Rule, test: model.Test) -> None:
 def _check_lasting(c: _Checker) -> None:
     """What ends a lasting finding must be something a case can name: a cause, a job of no cause, an event."""
     k = c.k
-    jobs = set(k.remedies) - {cause.remedy for cause in k.causes.values()}
-    known = {*k.causes, *jobs, "filter cleaned", "filter replaced"}
+    known = {*k.causes, *_jobs(k), "filter cleaned", "filter replaced"}
     for finding in k.findings.values():
         if finding.lasting is None:
             continue
@@ -251,6 +250,11 @@ def _check_lasting(c: _Checker) -> None:
         if finding.stage != "find":
             says = "is made in stage 'decide', of the latest round alone; let the findings it reads last"
             c.fault("findings", finding.id, "lasting", says)
+
+
+def _jobs(k: model.Knowledge) -> set[str]:
+    """Jobs that belong to no cause, so that a case names them themselves."""
+    return set(k.remedies) - {cause.remedy for cause in k.causes.values()}
 
 
 def _check_gate(c: _Checker) -> None:

@@ -19,9 +19,11 @@ from kb.load import load
 
 KNOWLEDGE = load()
 CLEAR = read_case(Path(__file__).parent / "cases" / "clear.yaml", KNOWLEDGE)
+CLEAR = changed(CLEAR, KNOWLEDGE, {"battery_voltage": "14.2 V"})  # so that no need but that of the codes turns on them
 OWN = "P1ABC"  # a maker's own code; neither the list of codes nor a rule names it
 NOT_TOLD = CodesCleared()
-SOME = CodesCleared(180.0, 9.0)  # no longer fresh, not enough for every monitor to have run
+SOME = CodesCleared(180.0, 9.0)  # not enough for every monitor to have run
+LONG = CodesCleared(700.0, 9.0)  # not lately, though too few warm-ups for every monitor
 MUCH = CodesCleared(900.0, 40.0)
 
 
@@ -56,8 +58,29 @@ def test_a_list_of_codes_counts_once_it_is_known_that_they_were_not_lately_clear
     assert decision(with_codes(CLEAR, codes, NOT_TOLD, codes_cleared_lately="no")) == "clear"
     assert decision(with_codes(CLEAR, codes, NOT_TOLD, "yes")) == "clear", "the monitors have run"
     assert decision(with_codes(CLEAR, codes, NOT_TOLD, codes_cleared_lately="yes")) == "hold"
-    for counted, wanted in ((CodesCleared(20.0, 1.0), "hold"), (CodesCleared(900.0), "hold"), (SOME, "clear")):
+    for counted, wanted in (
+        (CodesCleared(20.0, 1.0), "hold"), (CodesCleared(900.0), "hold"), (SOME, "hold"), (LONG, "clear"),
+    ):  # fmt: skip
         assert decision(with_codes(CLEAR, codes, counted)) == wanted
+
+
+@pytest.mark.parametrize("counted", [NOT_TOLD, CodesCleared(60.0, 4.0), SOME, CodesCleared(499.0, 40.0)])
+def test_monitors_that_have_not_run_open_nothing_before_five_hundred_kilometres(counted: CodesCleared) -> None:
+    """Nor does leaving out that they have not run, nor a 'no' told beside it."""
+    for said in ({}, {"codes_cleared_lately": "no"}):
+        assert decision(with_codes(CLEAR, [], counted, "no", **said)) == "hold"
+        if counted != NOT_TOLD:
+            assert decision(with_codes(CLEAR, [], counted, "unknown", **said)) == "hold"
+    assert decision(with_codes(CLEAR, [], counted, "yes")) == "clear"
+    (reason,) = judge_case(with_codes(CLEAR, [], counted, "no"), KNOWLEDGE).gate.missing
+    assert reason.finding == "need_codes_allow"
+    assert "whether the monitors have run" in reason.says
+
+
+def test_a_blocked_filter_that_keeps_its_own_monitor_from_running_does_not_hold_for_good() -> None:
+    assert decision(with_codes(CLEAR, ["P2463"], LONG, "no")) == "clear"
+    seen = with_codes(CLEAR, ["P2463"], MUCH, "no")
+    assert decision(with_codes(later(seen, "after repair"), [], SOME, "no")) == "clear", "what was cleared was read"
 
 
 def test_a_count_goes_before_a_no_and_does_not_undo_a_yes() -> None:
@@ -78,6 +101,7 @@ WORK = [
     ("P0544", "thermostat_stuck_open", "exhaust_temperature_sensor_fault"),
     ("P0299", "egr_stuck_open", "charge_cooler_fault"),
     ("P0562", "injector_fault", "low_supply_voltage"),
+    ("P0563", "injector_fault", "mend-charging"),
     ("P0480", "thermostat_stuck_open", "burn_inhibited_by_fault"),
 ]
 
