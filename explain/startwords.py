@@ -11,7 +11,11 @@ from kb.model import FilterType, Knowledge, Layout
 from kb.units import number
 
 # figures of the vehicle itself: their unit and an example; a reading says both itself
-FIGURES = {"vehicle.engine_litres": ("l", "2.0"), "vehicle.odometer": ("km", "84000"), "filter.fitted_at": ("km", "84000")}
+FIGURES = {
+    "vehicle.engine_litres": ("l", "2.0"),
+    "vehicle.odometer": ("km", "84000"),
+    "filter.fitted_at": ("km", "84000"),
+}
 BARE = re.compile(r"[-+−]?(\d+\.?\d*|\.\d+)")
 
 
@@ -68,7 +72,6 @@ def asked(knowledge: Knowledge, slot: str) -> str:
 
 def looks_like(knowledge: Knowledge, slot: str) -> str:
     """Return in a few words what an answer to a fact looks like."""
-    name = slot.partition(".")[0]
     if slot in ("complaint", "codes"):
         return say("start.text" if slot == "complaint" else "start.codes")
     if choices(knowledge, slot):

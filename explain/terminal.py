@@ -202,7 +202,10 @@ class Terminal:
                 text.append(f" – {suspects}", style="dim")
             lines.append((f"{i}. ", text))
         if lines:
-            lines.append(Text(say("why.next_order"), style="dim"))
+            own = limit is not None and tests != list(
+                self.r.next_tests[:limit]
+            )  # one was put in for the likeliest cause
+            lines.append(Text(say("why.next_order_own" if own else "why.next_order"), style="dim"))
             self._block("next", lines)
 
     def _suspects(self, test: str) -> list[str]:

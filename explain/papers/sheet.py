@@ -35,6 +35,7 @@ TIGHTNESS: tuple[Mapping[str, int], ...] = (
     {"bands": 12, "evidence": 3, "steps": 9, "cautions": 5, "rest": 0, "answers": 0, "next": 3, "size": 86},
     {"bands": 9, "evidence": 2, "steps": 9, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
     {"bands": 9, "evidence": 2, "steps": 3, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
+    {"bands": 9, "evidence": 2, "steps": 0, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 80},
     {"bands": 7, "evidence": 1, "steps": 0, "cautions": 3, "rest": 0, "answers": 0, "next": 2, "size": 78},
 )
 BLANKS = ("gauge_pressure.idle", "gauge_pressure.fast_idle", "sensor_pressure.fast_idle", "coolant_temperature.road",
