@@ -270,8 +270,11 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
 def _later(knowledge: Knowledge, plan: Plan, remedy: str) -> Text:
     entry = knowledge.remedies[remedy]
     text = Text(entry.title)
+    notes = [say("plan.spared")] if {*entry.spared_by} & {*plan.afterwards} else []
     if entry.place == "the burn" and plan.decision != "clear":
-        text.append(f" ({say('why.burn_waits')})", style="bold")
+        notes.append(say("why.burn_waits"))
+    if notes:
+        text.append(f" ({'; '.join(notes)})", style="bold")
     return text
 
 

@@ -11,7 +11,7 @@ from explain.secondlook import second_look
 from explain.tests_shown import tests_shown
 from explain.words import Speaker, ends, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
-from inference.result import CauseResult, GateReason, Result, Weight
+from inference.result import CauseResult, GateReason, Result, Weight, WorkStep
 from inference.values import Number, Spread
 from kb.model import Knowledge
 
@@ -224,8 +224,11 @@ class Terminal:
         for i, step in enumerate(self.r.work, 1):
             remedy = self.k.remedies[step.remedy]
             text = Text(remedy.title)
+            notes = [say("why.spared", step=spared_by(self.r, step))] if step.spared_by else []
             if remedy.place == "the burn" and self.r.gate.decision != "clear":
-                text.append(f" ({say('why.burn_waits')})", style="bold")
+                notes.append(say("why.burn_waits"))
+            if notes:
+                text.append(f" ({'; '.join(notes)})", style="bold")
             if step.serves:
                 also = "; ".join(_lower(self.k.remedies[s].title) for s in step.serves)
                 text.append(f" ({say('why.serves', jobs=also)})", style="dim")
@@ -249,6 +252,11 @@ class Terminal:
 
     def _block(self, heading: str, lines: Iterable[Line]) -> None:
         print_block(self.out, str(phrases()["heading"][heading]), lines)
+
+
+def spared_by(result: Result, step: WorkStep) -> str:
+    """Return the numbers of the steps that may leave nothing for this one to do."""
+    return ", ".join(str(i) for i, job in enumerate(result.work, 1) if job.remedy in step.spared_by)
 
 
 def print_block(out: Console, heading: str, lines: Iterable[Line]) -> None:

@@ -18,7 +18,7 @@ from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
-from explain.terminal import percent
+from explain.terminal import percent, spared_by
 from explain.tests_shown import tests_shown
 from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
@@ -293,7 +293,7 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bound
         "because": "; ".join(because), "steps": _steps(remedy, steps),
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
         "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
-        "serves": _serves(served), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "serves": " ".join(x for x in (_spared(r, step), _serves(served)) if x), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
 
 
@@ -309,6 +309,10 @@ def _steps(remedy: Remedy, most: int) -> list[str]:
     """Return the steps of a job, as many as there is room for; it says where some are left out."""
     left = len(remedy.steps) - most
     return [*remedy.steps[:most], *([say("sheet.more_steps", count=left)] if most and left > 0 else [])]
+
+
+def _spared(r: Result, step: WorkStep) -> str:
+    return say("sheet.spared", step=spared_by(r, step)) if step.spared_by else ""
 
 
 def _serves(served: Sequence[Remedy]) -> str:
