@@ -288,12 +288,13 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bound
     because = [_reason(k, r, b) for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
     served = [k.remedies[name] for name in step.serves]
+    only_for = " ".join(x for x in (_spared(r, step), _serves(served)) if x)
     return {
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
         "because": "; ".join(because), "steps": _steps(remedy, steps),
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
         "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
-        "serves": " ".join(x for x in (_spared(r, step), _serves(served)) if x), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "serves": only_for, "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
 
 
