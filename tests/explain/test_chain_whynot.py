@@ -21,7 +21,7 @@ CASES = Path(__file__).parents[2] / "cases"
 
 
 def test_a_rule_stopped_by_an_exception_does_not_read_as_if_it_needed_it(knowledge: Knowledge) -> None:
-    """ "It needs: The filter does not get hot enough during a burn is fails" was drawn of a rule stopped by just that."""
+    """A rule stopped by a burn that is hot enough was drawn as needing that it "is fails"."""
     result = diagnose(read_case(CASES / "tram-stop.yaml", knowledge), knowledge)
     graph = whynot(knowledge, result, "oxidation_catalyst_aged")
     told = graph.nodes[f"{RULE}:catalyst-makes-little-heat@0"]["value"]
