@@ -270,11 +270,10 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
 def _later(knowledge: Knowledge, plan: Plan, remedy: str) -> Text:
     entry = knowledge.remedies[remedy]
     text = Text(entry.title)
-    notes = [say("plan.spared")] if {*entry.spared_by} & {*plan.afterwards} else []
     if entry.place == "the burn" and plan.decision != "clear":
-        notes.append(say("why.burn_waits"))
-    if notes:
-        text.append(f" ({'; '.join(notes)})", style="bold")
+        text.append(f" ({say('why.burn_waits')})", style="bold")
+    if {*entry.spared_by} & {*plan.afterwards}:
+        text.append(f" ({say('plan.spared')})", style="bold")
     return text
 
 

@@ -224,11 +224,10 @@ class Terminal:
         for i, step in enumerate(self.r.work, 1):
             remedy = self.k.remedies[step.remedy]
             text = Text(remedy.title)
-            notes = [say("why.spared", step=spared_by(self.r, step))] if step.spared_by else []
             if remedy.place == "the burn" and self.r.gate.decision != "clear":
-                notes.append(say("why.burn_waits"))
-            if notes:
-                text.append(f" ({'; '.join(notes)})", style="bold")
+                text.append(f" ({say('why.burn_waits')})", style="bold")
+            if step.spared_by:
+                text.append(f" ({say('why.spared', step=spared_by(self.r, step))})", style="bold")
             if step.serves:
                 also = "; ".join(_lower(self.k.remedies[s].title) for s in step.serves)
                 text.append(f" ({say('why.serves', jobs=also)})", style="dim")
