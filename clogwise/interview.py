@@ -16,7 +16,7 @@ from rich.text import Text
 
 from clogwise.casedata import CaseData, Unreadable
 from clogwise.files import write_whole
-from explain.startwords import asked, cautions, choices, chosen, question, reasons
+from explain.startwords import asked, cautions, choices, chosen, in_unit, question, reasons
 from explain.words import say
 from inference.belief.net import ImpossibleEvidence
 from inference.diagnose import diagnose
@@ -29,8 +29,10 @@ from kb.yamlread import read_yaml
 # asked of every case, in this order, before what pays is worked out
 BASICS = (
     "complaint", "vehicle.engine_litres", "vehicle.odometer", "filter.type", "filter.substrate", "filter.fitted_at",
-    "layout", "codes", "typical_trip", "typical_distance", "trips_per_week", "long_run_per_month",
+    "layout", "codes", "gauge_pressure.key_on", "gauge_pressure.idle", "gauge_pressure.fast_idle",
+    "typical_trip", "typical_distance", "trips_per_week", "long_run_per_month",
 )  # fmt: skip
+BARE = ("vehicle.engine_litres",)  # a case file takes it without a unit too, and knows cubic centimetres by their size
 PASS = ("", "unknown", "don't know", "dont know", "dunno", "not known", "no idea", "pass", "skip")
 WHY, BACK, STOP, HELP = ("why", "?", "how"), ("back", "b"), ("stop", "quit", "exit", "q"), ("help", "h")
 
@@ -130,9 +132,10 @@ class Interview:
                 self._say(say("start.again", says=say("start.no_choice", said=line)), "red")
                 return False
             line = option
+        whole = in_unit(self.knowledge, slot, line)
         before, warnings = self.case.data, {w.says for w in self.case.case.warnings}
         try:
-            self.case.put(slot, line)
+            self.case.put(slot, line if slot in BARE else whole)
             self.result = diagnose(self.case.case, self.knowledge)
         except Unreadable as found:
             for says in found.says:
@@ -142,6 +145,8 @@ class Interview:
             self._say(say("start.contradicts", says=found), "red")
             self.case = CaseData(before, self.knowledge, self.case.file)
             return False
+        if whole != line:  # the unit was ours: said back, so that a figure read in another one is noticed
+            self._say(say("start.taken", said=whole))
         for warning in self.case.case.warnings:
             if warning.says not in warnings:
                 self._say(warning.says[:1].upper() + warning.says[1:], "yellow")

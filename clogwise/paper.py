@@ -58,11 +58,15 @@ def draw_chain(
     name = result.case.name
     if whynot is not None:
         kinds = [naming.causes(knowledge), naming.findings(knowledge)]
+        if naming.is_decision(whynot):
+            says = f"'{whynot}' is a decision; the chain itself shows what holds it, clogwise whynot says it in words"
+            raise Faults([Fault("--whynot", 0, "", says)])
         whynot = naming.meant(whynot, kinds, "cause or finding", "--whynot")
+        from explain.chainwhynot import fitted
         from explain.chainwhynot import whynot as branch
 
         entry = knowledge.causes.get(whynot) or knowledge.findings[whynot]
-        graph = branch(knowledge, result, whynot)
+        graph = (branch if format_ == "html" or all else fitted)(knowledge, result, whynot)
         title = say("chain.whynot", case=name, title=entry.title)
         told = say("chain.describe_whynot", title=entry.title)
     else:

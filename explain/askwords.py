@@ -14,7 +14,7 @@ from inference.values import Value, Word
 from kb.model import Knowledge
 from kb.slots import Slots
 
-_OPPOSITE = {"holds": "fails", "fails": "holds"}
+OPPOSITE = {"holds": "fails", "fails": "holds"}
 
 
 class StandingSpeaker(Speaker):
@@ -64,8 +64,8 @@ def wanted(text: str, slot: str, part: str) -> str:
     """Return what a condition asks of its slot, from its own text ("coolant_temperature.road below 75 °C")."""
     limit = text.removeprefix(slot).strip()
     state = phrases()["ask"]["state"].get(limit.removeprefix("is "))
-    if state and part == "none" and limit.removeprefix("is ") in _OPPOSITE:
-        return say("ask.wanted", limit=phrases()["ask"]["state"][_OPPOSITE[limit.removeprefix("is ")]])
+    if state and part == "none" and limit.removeprefix("is ") in OPPOSITE:
+        return say("ask.wanted", limit=phrases()["ask"]["state"][OPPOSITE[limit.removeprefix("is ")]])
     limit = str(state) if state else limit.removeprefix("is ")
     limit = str(phrases()["code"].get(limit, limit)).replace("_", " ")  # the case format's words join theirs
     key = {"none": "ask.wanted_not", "unless": "ask.unless"}.get(part, "ask.wanted")

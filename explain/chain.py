@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import networkx as nx
 
-from explain.terminal import percent
+from explain.terminal import percent, spared_by
 from explain.words import Speaker, phrases, round_names, say
 from inference.engine.verdicts import Fired
 from inference.physics.valid import beyond
@@ -213,6 +213,8 @@ def _add_work(graph: Graph, knowledge: Knowledge, result: Result, last: int) -> 
         )  # fmt: skip
         if remedy.place == "the burn" and result.gate.decision != "clear":
             graph.nodes[node]["waits"] = True  # a box that says "burn it" right behind HOLD must not read as a leave
+        if step.spared_by:
+            graph.nodes[node]["value"] = say("why.spared", step=spared_by(result, step))
         sources = [f"{CAUSE}:{why}" if why in knowledge.causes else GATE for why in step.because]
         for source in sources if i == 1 or before == "" else [s for s in sources if s != GATE]:
             if source in graph:

@@ -5,9 +5,12 @@ The engine looks at each rule afresh (inference.engine.look); nothing is inferre
 
 from __future__ import annotations
 
+from explain.askwords import OPPOSITE
 from explain.chain import CAUSE, FINDING, GIVEN, RULE, Graph, new_graph, slot_node
+from explain.chainfit import READABLE, letters
+from explain.layout import lay_out
 from explain.terminal import percent
-from explain.words import Speaker, say
+from explain.words import Speaker, phrases, say
 from inference.diagnose import program_of
 from inference.engine.look import ConditionView, RuleView, explain_rule
 from inference.result import Result
@@ -16,14 +19,48 @@ from kb.model import Cause, Knowledge, Rule
 
 MOST_FINDINGS = 6  # of a cause, the most telling first
 MOST_RULES = 3  # of a finding, the nearest to firing first
+# findings, rules of each, and whether conditions that serve a rule are drawn beside those at which it broke
+TRIALS = (
+    (MOST_FINDINGS, MOST_RULES, True), (6, 3, False), (6, 2, False), (4, 3, False), (5, 2, False), (6, 1, False),
+    (4, 2, False), (3, 3, False), (5, 1, False), (3, 2, False), (4, 1, False), (3, 1, False), (2, 1, False),
+)  # fmt: skip
 
 
-def whynot(knowledge: Knowledge, result: Result, wanted: str) -> Graph:
+def fitted(knowledge: Knowledge, result: Result, wanted: str) -> Graph:
+    """Return the richest picture of a branch that does not stand which can be read on A4, else the largest lettered.
+
+    Its ``graph["left_out"]`` says how many boxes were left out for that, ``graph["upright"]`` how the sheet is held.
+
+    Raises
+    ------
+    KeyError : there is no such cause or finding
+    """
+    best, size, most = new_graph(), 0.0, 0
+    for findings, rules, serving in TRIALS:
+        graph = whynot(knowledge, result, wanted, findings, rules, serving)
+        most = max(most, graph.number_of_nodes())
+        lying, standing = letters(lay_out(graph))
+        if max(lying, standing) > size:
+            best, size = graph, max(lying, standing)
+            best.graph["upright"] = standing > lying
+        if size >= READABLE:
+            break
+    best.graph["left_out"] = most - best.number_of_nodes()
+    return best
+
+
+def whynot(
+    knowledge: Knowledge, result: Result, wanted: str,
+    findings: int = MOST_FINDINGS, rules: int = MOST_RULES, serving: bool = True,
+) -> Graph:  # fmt: skip
     """Return the graph of a branch that does not stand, in the latest round.
 
     Parameters
     ----------
     wanted : id of a cause or of a finding
+    findings : how many findings of a cause are drawn
+    rules : how many rules of a finding
+    serving : whether the conditions that serve a rule are drawn, not only those at which it broke
 
     Raises
     ------
@@ -38,13 +75,13 @@ def whynot(knowledge: Knowledge, result: Result, wanted: str) -> Graph:
             goal, kind=CAUSE, label=entry.title, state=cause.level, value=percent(cause.probability),
             probability=cause.probability, detail=entry.mechanism, round=last,
         )  # fmt: skip
-        for finding, side in telling(entry)[:MOST_FINDINGS]:
-            node = _finding(graph, knowledge, result, finding, side)
+        for finding, side in telling(entry)[:findings]:
+            node = _finding(graph, knowledge, result, finding, side, rules, serving)
             state = graph.nodes[node]["state"]
             graph.add_edge(node, goal, side="for" if state == side else "open" if state == "unknown" else "against")
     else:
         knowledge.findings[wanted]  # a KeyError names what is not there
-        _finding(graph, knowledge, result, wanted, "holds")
+        _finding(graph, knowledge, result, wanted, "holds", rules, serving)
     return graph
 
 
@@ -58,7 +95,9 @@ def telling(entry: Cause) -> list[tuple[str, str]]:
     return list(dict.fromkeys(out))
 
 
-def _finding(graph: Graph, knowledge: Knowledge, result: Result, finding: str, wanted: str) -> str:
+def _finding(
+    graph: Graph, knowledge: Knowledge, result: Result, finding: str, wanted: str, most: int, serving: bool
+) -> str:
     last = len(result.rounds) - 1
     found = {**result.stands.findings, **result.decided.findings}.get(finding)
     state = found.state if found else "unknown"
@@ -77,8 +116,8 @@ def _finding(graph: Graph, knowledge: Knowledge, result: Result, finding: str, w
         (explain_rule(program, r.id, facts) for r in rules),
         key=lambda v: (not v.fires, sum(not c.serves for c in v.conditions), v.rule),
     )
-    for view in views[:MOST_RULES]:
-        _rule(graph, Speaker(knowledge, result), result, knowledge.rules[view.rule], view, node)
+    for view in views[:most]:
+        _rule(graph, Speaker(knowledge, result), result, knowledge.rules[view.rule], view, node, serving)
     return node
 
 
@@ -94,19 +133,22 @@ def where(view: RuleView) -> ConditionView | None:
     return ranked[0] if ranked else None
 
 
-def _rule(graph: Graph, speaker: Speaker, result: Result, rule: Rule, view: RuleView, target: str) -> None:
+def _rule(
+    graph: Graph, speaker: Speaker, result: Result, rule: Rule, view: RuleView, target: str, serving: bool
+) -> None:
     last = len(result.rounds) - 1
     broke = where(view)
     state = "holds" if broke is None else "unknown" if broke.state == "unknown" else "broke"
     told = say("chain.met")
     if broke is not None:
-        told = say("chain.lacks" if state == "unknown" else "chain.broke", condition=condition(speaker, broke))
+        key = "lacks" if state == "unknown" else "stopped" if broke.part == "unless" else "broke"
+        told = say(f"chain.{key}", condition=condition(speaker, broke))
     node = f"{RULE}:{rule.id}@{last}"
     graph.add_node(node, kind=RULE, label=rule.title, value=told, state=state, round=last, detail=rule.id)
     side = {"holds": "for", "unknown": "open", "broke": "against"}[state]
     graph.add_edge(node, target, side=side)
     for seen in view.conditions:
-        if seen.slot in speaker.knowledge.causes:
+        if seen.slot in speaker.knowledge.causes or (seen.serves and broke is not None and not serving):
             continue
         source = slot_node(result.latest, seen.slot, last)
         if source not in graph:
@@ -129,6 +171,9 @@ def _slot(graph: Graph, speaker: Speaker, node: str, seen: ConditionView, last: 
 
 
 def condition(speaker: Speaker, seen: ConditionView) -> str:
-    """Return a condition in words, with the slot's own name before it."""
-    title, wants = speaker.slot_title(seen.slot), seen.text.removeprefix(seen.slot).strip()
-    return f"{title} {wants.removeprefix('is ')}" if title.endswith("?") else f"{title} {wants}"
+    """Return what a condition asks for in words, with the slot's own name before it; of an exception, what it is."""
+    title, limit = speaker.slot_title(seen.slot), seen.text.removeprefix(seen.slot).strip().removeprefix("is ")
+    states = phrases()["ask"]["state"]
+    if limit in states:
+        return f"{title}: {states[OPPOSITE.get(limit, limit) if seen.part == 'none' else limit]}"
+    return f"{title} {say('chain.not', limit=limit) if seen.part == 'none' else limit}"

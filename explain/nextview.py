@@ -10,7 +10,7 @@ from rich.text import Text
 
 from explain.jsonout import rounded
 from explain.shape import Chance, KnowledgeUsed, Shape
-from explain.terminal import Line, percent, print_block
+from explain.terminal import DECISION_STYLE, Line, percent, print_block
 from explain.words import figure, phrases, say
 from inference.plan.answer import Action, After, Naive, Plan, PlanStep
 from inference.result import Decision, Result
@@ -106,6 +106,8 @@ class NextAnswer(Shape):
     needed: list[NeededShape]
     afterwards: list[str]
     assumptions: list[AssumptionShape]
+    dangers: list[str]  # what forbids any burn and is to be put right before the steps are taken
+    driving: str
 
 
 def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
@@ -136,6 +138,8 @@ def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
             )
             for a in plan.assumptions
         ],
+        dangers=[f"{r.says} {r.instead}".strip() for r in result.gate.dangers],
+        driving=result.gate.driving,
     )
 
 
@@ -236,6 +240,12 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
     """Print a plan."""
     words = phrases()["plan"]
     told = answer(knowledge, result, plan)
+    if told.dangers:  # a step may want the vehicle driven or its engine run, so what forbids that comes first
+        word = str(phrases()["decision"][plan.decision])
+        first: list[Line] = [Text(word, style=DECISION_STYLE[plan.decision])]
+        first += [("· ", Text(d)) for d in told.dangers]
+        first.append(("· ", Text(say("plan.driving", driving=told.driving))))
+        print_block(out, str(words["first"]), first)
     lines: list[Line] = []
     if plan.decision == "clear":
         lines.append(Text(str(words["burn_first" if plan.steps else "nothing_clear"])))
@@ -253,9 +263,18 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
     if plan.needed:
         print_block(out, str(words["needed"]), _needed_lines(plan, everything))
     if plan.afterwards:
-        titles = [knowledge.remedies[r].title for r in plan.afterwards]
-        print_block(out, str(words["after"]), [("· ", Text(t)) for t in titles])
+        print_block(out, str(words["after"]), [("· ", _later(knowledge, plan, r)) for r in plan.afterwards])
     print_block(out, str(words["granted"]), [("· ", Text(a.says, style="dim")) for a in told.assumptions])
+
+
+def _later(knowledge: Knowledge, plan: Plan, remedy: str) -> Text:
+    entry = knowledge.remedies[remedy]
+    text = Text(entry.title)
+    if entry.place == "the burn" and plan.decision != "clear":
+        text.append(f" ({say('why.burn_waits')})", style="bold")
+    if {*entry.spared_by} & {*plan.afterwards}:
+        text.append(f" ({say('plan.spared')})", style="bold")
+    return text
 
 
 def _step_lines(knowledge: Knowledge, plan: Plan, told: NextAnswer, index: int, everything: bool) -> list[Line]:

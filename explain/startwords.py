@@ -8,8 +8,15 @@ from collections.abc import Mapping
 from explain.words import phrases, say
 from inference.plan.asking import Ask
 from kb.model import FilterType, Knowledge, Layout
+from kb.units import number
 
-EXAMPLES = {"mbar": "58 mbar", "°C": "82 °C", "km": "2.5 km", "min": "8 min", "h": "2 h", "l": "2.0 l", "%": "40 %"}
+# figures of the vehicle itself: their unit and an example; a reading says both itself
+FIGURES = {
+    "vehicle.engine_litres": ("l", "2.0"),
+    "vehicle.odometer": ("km", "84000"),
+    "filter.fitted_at": ("km", "84000"),
+}
+BARE = re.compile(r"[-+−]?(\d+\.?\d*|\.\d+)")
 
 
 def question(knowledge: Knowledge, slot: str, options: bool = True) -> str:
@@ -58,13 +65,13 @@ def asked(knowledge: Knowledge, slot: str) -> str:
         return str(own)
     if reading is not None:
         words = phrases()["condition"].get(condition, "")
-        return say("start.reading_ask", title=_upper(reading.title), condition=f" {words}" if words else "")
+        told = bool(words) and not reading.title.endswith(words)
+        return say("start.reading_ask", title=_upper(reading.title), condition=f" {words}" if told else "")
     return knowledge.questions[slot].text
 
 
 def looks_like(knowledge: Knowledge, slot: str) -> str:
     """Return in a few words what an answer to a fact looks like."""
-    name = slot.partition(".")[0]
     if slot in ("complaint", "codes"):
         return say("start.text" if slot == "complaint" else "start.codes")
     if choices(knowledge, slot):
@@ -74,11 +81,33 @@ def looks_like(knowledge: Knowledge, slot: str) -> str:
         if list(options) == ["yes", "no"]:
             return say("start.yes_no")
         return say("start.options", list=", ".join(o.replace("_", " ") for o in options))
-    unit = knowledge.readings[name].unit if name in knowledge.readings else "l" if "litres" in slot else "km"
-    if unit == "1":
-        return say("start.number")
-    example = "84000 km" if name in ("vehicle", "filter") and unit == "km" else EXAMPLES.get(unit, f"12 {unit}")
-    return say("start.with_unit", example=example)
+    unit = unit_asked(knowledge, slot)
+    if slot in FIGURES:
+        return say("start.in_unit", unit=unit, example=FIGURES[slot][1])
+    return say("start.number") if unit == "1" else say("start.mostly", unit=unit, usual=_usual(knowledge, slot))
+
+
+def unit_asked(knowledge: Knowledge, slot: str) -> str:
+    """Return the unit that the question for a figure names; "1" for a count, empty for what is no figure."""
+    name = slot.partition(".")[0]
+    return knowledge.readings[name].unit if name in knowledge.readings else FIGURES.get(slot, ("", ""))[0]
+
+
+def _usual(knowledge: Knowledge, slot: str) -> str:
+    """Return what a reading mostly is, as it would be typed; "" where nothing is known of that."""
+    name, _, condition = slot.partition(".")
+    reading = knowledge.readings[name]
+    usual = reading.usual.get(condition) or reading.usual.get("any")
+    if usual is None or usual.low is None or usual.high is None:
+        return ""
+    low, high = (f"{number(end, reading.unit):g}" for end in (usual.low, usual.high))
+    return say("start.usual", low=low, high=high)
+
+
+def in_unit(knowledge: Knowledge, slot: str, said: str) -> str:
+    """Return what was said with the unit that the question named, where it was a bare figure; else as it was said."""
+    unit = unit_asked(knowledge, slot)
+    return f"{said} {unit}" if unit not in ("", "1") and BARE.fullmatch(said) else said
 
 
 def cautions(knowledge: Knowledge, slot: str) -> list[str]:

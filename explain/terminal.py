@@ -11,7 +11,7 @@ from explain.secondlook import second_look
 from explain.tests_shown import tests_shown
 from explain.words import Speaker, ends, figure, phrases, quantity, round_names, say
 from inference.belief.evidence import COMPLAINT
-from inference.result import CauseResult, GateReason, Result, Weight
+from inference.result import CauseResult, GateReason, Result, Weight, WorkStep
 from inference.values import Number, Spread
 from kb.model import Knowledge
 
@@ -202,7 +202,10 @@ class Terminal:
                 text.append(f" – {suspects}", style="dim")
             lines.append((f"{i}. ", text))
         if lines:
-            lines.append(Text(say("why.next_order"), style="dim"))
+            own = limit is not None and tests != list(
+                self.r.next_tests[:limit]
+            )  # one was put in for the likeliest cause
+            lines.append(Text(say("why.next_order_own" if own else "why.next_order"), style="dim"))
             self._block("next", lines)
 
     def _suspects(self, test: str) -> list[str]:
@@ -223,6 +226,8 @@ class Terminal:
             text = Text(remedy.title)
             if remedy.place == "the burn" and self.r.gate.decision != "clear":
                 text.append(f" ({say('why.burn_waits')})", style="bold")
+            if step.spared_by:
+                text.append(f" ({say('why.spared', step=spared_by(self.r, step))})", style="bold")
             if step.serves:
                 also = "; ".join(_lower(self.k.remedies[s].title) for s in step.serves)
                 text.append(f" ({say('why.serves', jobs=also)})", style="dim")
@@ -246,6 +251,11 @@ class Terminal:
 
     def _block(self, heading: str, lines: Iterable[Line]) -> None:
         print_block(self.out, str(phrases()["heading"][heading]), lines)
+
+
+def spared_by(result: Result, step: WorkStep) -> str:
+    """Return the numbers of the steps that may leave nothing for this one to do."""
+    return ", ".join(str(i) for i, job in enumerate(result.work, 1) if job.remedy in step.spared_by)
 
 
 def print_block(out: Console, heading: str, lines: Iterable[Line]) -> None:

@@ -119,11 +119,15 @@ class NextTest:
 
 @dataclass(frozen=True)
 class WorkStep:
-    """One job in the order of work, the causes or the decision that call for it, and the other jobs it is done for."""
+    """One job in the order of work, the causes or the decision that call for it, and the other jobs it is done for.
+
+    ``spared_by``: jobs earlier in the order; where one of them did what it should, this one is not needed.
+    """
 
     remedy: str
     because: tuple[str, ...]
     serves: tuple[str, ...] = ()
+    spared_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

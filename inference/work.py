@@ -55,7 +55,14 @@ def order_of_work(
     serves = _once(knowledge, due)
     if due:
         add(PROOF, "filter_really_restricted" if not likely else likely[0].id)
-    return tuple(WorkStep(r, tuple(due[r]), tuple(serves.get(r, ()))) for r in _sorted(knowledge, due))
+    jobs = _sorted(knowledge, due)
+    return tuple(
+        WorkStep(
+            job, tuple(due[job]), tuple(serves.get(job, ())),
+            tuple(first for first in jobs[:i] if first in knowledge.remedies[job].spared_by),
+        )
+        for i, job in enumerate(jobs)
+    )  # fmt: skip
 
 
 def _once(knowledge: Knowledge, due: dict[str, list[str]]) -> dict[str, list[str]]:

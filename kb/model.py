@@ -433,6 +433,7 @@ class Remedy(Entry):
     place: Literal["before the burn", "the burn", "after the burn", "reset", "proof", "instead of a burn"]
     after: list[Slug] = []  # remedies that must be done first if both are due
     also: list[Slug] = []  # remedies this one brings with it
+    spared_by: list[Slug] = []  # remedies that, done before it, leave nothing for it to do if they held
     covers: list[Slug] = []  # remedies that are the same work: where both are due it is done once, as this one
     minutes: float = Field(gt=0)
     parts: Literal["none", "small", "medium", "large"]

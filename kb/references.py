@@ -167,8 +167,8 @@ def _check_entries(c: _Checker) -> None:
         c.known("tests", test.id, "gives", test.gives, outputs, "reading or question")
         c.known("tests", test.id, "hazards", test.hazards, k.cautions, "caution")
     for remedy in k.remedies.values():
-        named = [*remedy.after, *remedy.also, *remedy.covers]
-        c.known("remedies", remedy.id, "after/also/covers", named, k.remedies, "remedy")
+        named = [*remedy.after, *remedy.also, *remedy.covers, *remedy.spared_by]
+        c.known("remedies", remedy.id, "after/also/covers/spared_by", named, k.remedies, "remedy")
         for other in (k.remedies[name] for name in remedy.covers if name in k.remedies):
             if remedy.id in (other.id, *other.covers):
                 says = f"'{remedy.id}' and '{other.id}' cover each other; one of them must be the one that stays"

@@ -31,6 +31,7 @@ ROOM = ({"size": 112, "causes": 3}, {"size": 104, "causes": 3}, {"size": 97, "ca
         {"size": 83, "causes": 2}, {"size": 76, "causes": 1})  # fmt: skip
 _BETWEEN = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 MOST_NAME, MOST_COMPLAINT = 80, 220
+OIL = {"oil-change-first": "oil_first", "oil-change-before-burn": "oil_before"}  # jobs no cause's own words tell of
 ENDS = (".", "!", "?", "…", ")", "]")  # a complaint that ends so needs no full stop of ours
 
 
@@ -152,9 +153,13 @@ class Letter:
 
     def _plan(self) -> Iterator[Sentence]:
         due = [c for c in self.told_causes() if c.state == "present" and c.now >= 0.5]
-        for cause in due:
+        habits = [c for c in due if self.k.causes[c.id].kind == "habit"]
+        may_drive = driving_words(self.k, self.r)[0] == self.k.gate.not_needed
+        for cause in due if may_drive else [c for c in due if c not in habits]:
             yield Sentence("plan", self.k.causes[cause.id].customer.do, (f"cause:{cause.id}",))
         work = {step.remedy for step in self.r.work}
+        if not any("change the oil" in self.k.causes[c.id].customer.do for c in due):
+            yield from (self._say("plan", OIL[job], (f"remedy:{job}",)) for job in OIL if job in work)
         backing = tuple(dict.fromkeys(self._node(x.finding) for x in self.r.gate.because if x.finding))
         decision = self.r.gate.decision
         if decision == "not needed":
@@ -166,10 +171,21 @@ class Letter:
             yield self._say("plan", "take_off", (f"remedy:{CLEAN}",))
         if decision == "hold" and BURN in work:
             yield self._say("plan", "burn_later", (f"remedy:{BURN}",))
+        if decision == "do not burn" and BURN in work:
+            yield self._say("plan", "look_again", (f"remedy:{BURN}",))
         if not due and decision in ("hold", "do not burn"):
             yield self._say("plan", "test_first", tuple(f"test:{t.test}" for t in self.r.next_tests[:3]) or ("gate",))
+        yield from self._habits(habits, may_drive)
         if self.r.work:
             yield self._say("plan", "proof", (f"remedy:{self.r.work[-1].remedy}",))
+
+    def _habits(self, habits: list[CauseResult], may_drive: bool) -> Iterator[Sentence]:
+        """How to drive from then on: a long fast run is told of as soon as the filter bears one, not before."""
+        for i, cause in enumerate(habits if not may_drive else ()):
+            later = say("letter.habit_later") + " " if i == 0 else ""
+            yield Sentence("plan", later + self.k.causes[cause.id].customer.do, (f"cause:{cause.id}",))
+        if habits:
+            yield self._say("plan", "habit", tuple(f"cause:{c.id}" for c in habits))
 
     def _left(self) -> Iterator[Sentence]:
         open_ = [c for c in self.told_causes() if c.state == "present" and c.now >= 0.1]
@@ -182,10 +198,6 @@ class Letter:
         finding, text = driving_words(self.k, self.r)
         yield Sentence("drive", text, (self._node(finding) if finding else "gate:driving",))
         yield self._say("drive", "watch", ("knowledge:watch",))
-        if any(self.k.causes[c.id].kind == "habit" for c in self.told_causes()):
-            yield self._say("drive", "habit", tuple(
-                f"cause:{c.id}" for c in self.told_causes() if self.k.causes[c.id].kind == "habit"
-            ))  # fmt: skip
 
     def _numbers(self) -> Iterator[Sentence]:
         for row in self.compared():

@@ -18,7 +18,7 @@ from explain.look import DECISION, sign
 from explain.papers.printing import Printer, cut
 from explain.papers.typeset import pages, to_pdf, to_pngs
 from explain.secondlook import second_look
-from explain.terminal import percent
+from explain.terminal import percent, spared_by
 from explain.tests_shown import tests_shown
 from explain.words import Speaker, figure, phrases, quantity, round_names, round_told, say
 from inference.belief.evidence import COMPLAINT
@@ -35,6 +35,7 @@ TIGHTNESS: tuple[Mapping[str, int], ...] = (
     {"bands": 12, "evidence": 3, "steps": 9, "cautions": 5, "rest": 0, "answers": 0, "next": 3, "size": 86},
     {"bands": 9, "evidence": 2, "steps": 9, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
     {"bands": 9, "evidence": 2, "steps": 3, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 82},
+    {"bands": 9, "evidence": 2, "steps": 0, "cautions": 4, "rest": 0, "answers": 0, "next": 3, "size": 80},
     {"bands": 7, "evidence": 1, "steps": 0, "cautions": 3, "rest": 0, "answers": 0, "next": 2, "size": 78},
 )
 BLANKS = ("gauge_pressure.idle", "gauge_pressure.fast_idle", "sensor_pressure.fast_idle", "coolant_temperature.road",
@@ -287,12 +288,13 @@ def _job(k: Knowledge, r: Result, number: int, step: WorkStep, steps: int, bound
     because = [_reason(k, r, b) for b in step.because]
     allowed = r.gate.decision == "clear" or remedy.place != "the burn"
     served = [k.remedies[name] for name in step.serves]
+    only_for = " ".join(x for x in (_spared(r, step), _serves(served)) if x)
     return {
         "number": number, "title": remedy.title, "minutes": say("why.minutes", minutes=figure(remedy.minutes)),
         "because": "; ".join(because), "steps": _steps(remedy, steps),
         "cautions": [k.cautions[h].title for h in remedy.hazards], "proof": remedy.proof,
         "proving": list(dict.fromkeys(p for x in (remedy, *served) for p in proving(k, r, x, bounds))),
-        "serves": _serves(served), "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
+        "serves": only_for, "wait": "" if allowed else str(phrases()["sheet"]["wait"]),
     }  # fmt: skip
 
 
@@ -308,6 +310,10 @@ def _steps(remedy: Remedy, most: int) -> list[str]:
     """Return the steps of a job, as many as there is room for; it says where some are left out."""
     left = len(remedy.steps) - most
     return [*remedy.steps[:most], *([say("sheet.more_steps", count=left)] if most and left > 0 else [])]
+
+
+def _spared(r: Result, step: WorkStep) -> str:
+    return say("sheet.spared", step=spared_by(r, step)) if step.spared_by else ""
 
 
 def _serves(served: Sequence[Remedy]) -> str:

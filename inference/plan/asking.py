@@ -22,6 +22,7 @@ from kb.model import Knowledge
 
 PAYS = 0.02  # bit: a finding that tells less is not asked for
 WAYS = 3  # ways of a finding that are looked at
+RECORDED = "a recorded drive"  # an instrument: what clogwise log makes of a recording, nobody is asked for
 POINTS = 0.02  # a cause less likely than this is not named as what a question is about
 
 
@@ -111,5 +112,6 @@ def _order(knowledge: Knowledge) -> dict[str, int]:
 def _ordered(held: Held) -> dict[str, int]:
     k = held.knowledge
     slots = ["codes", *k.questions]
-    slots += [s for r in k.readings.values() for s in ([f"{r.id}.{c}" for c in r.conditions] or [r.id])]
+    told = [r for r in k.readings.values() if r.instrument != RECORDED]
+    slots += [s for r in told for s in ([f"{r.id}.{c}" for c in r.conditions] or [r.id])]
     return {slot: i for i, slot in enumerate(slots)}

@@ -31,7 +31,7 @@ def needed_facts(knowledge: Knowledge, result: Result, steps: Sequence[PlanStep]
     reach = Reach(knowledge, facts)
     in_steps = {need: i for i, step in reversed(list(enumerate(steps, 1))) for need in step.needs}
     out = []
-    held_anyway = len(gate.because) > len(gate.missing)
+    held_anyway = any(r.finding not in knowledge.gate.set_up for r in gate.because)
     for reason in gate.missing:
         if held_anyway and reason.finding in knowledge.gate.set_up:
             continue

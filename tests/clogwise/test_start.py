@@ -13,6 +13,7 @@ from rich.console import Console
 from clogwise.casedata import CaseData, Unreadable
 from clogwise.interview import BASICS, Interview, interview, open_case
 from explain.startwords import chosen, question
+from explain.words import phrases
 from inference.case import Case
 from inference.diagnose import diagnose
 from inference.plan.asking import next_fact
@@ -26,7 +27,7 @@ DAY = date(2026, 3, 2)
 CASES = Path(__file__).parents[2] / "cases"
 BASIC_LINES = [
     "lamp again, third time: this winter", "2.0 l", "148000 km", "coated", "silicon carbide", "1000 km",
-    "differential_pressure_two_temperatures", "P2463, P0128 pending", "6 min", "2.5 km", "30", "0",
+    "differential_pressure_two_temperatures", "P2463, P0128 pending", "0", "9 mbar", "58", "6 min", "2.5 km", "30", "0",
 ]  # fmt: skip
 
 
@@ -63,11 +64,89 @@ def test_stopped_anywhere_nothing_said_is_lost(lines: int, tmp_path: Path, knowl
 def test_a_figure_that_cannot_be_taken_is_asked_again_in_the_words_of_the_reader(
     tmp_path: Path, knowledge: Knowledge
 ) -> None:
-    talk, said = hold(tmp_path / "x.yaml", knowledge, ["smoke", "2.0 l", "148000", "148.000,5 km", "9 bar", "90000 km"])
-    assert "148000 has no unit" in said
-    assert said.count("That cannot be taken") == 3
+    lines = ["smoke", "2.0 l", "148 mbar", "148.000,5 km", "148,000", "9 bar", "90000 km"]
+    talk, said = hold(tmp_path / "x.yaml", knowledge, lines)
+    assert "a unit such as km would be right" in " ".join(said.split())
+    assert said.count("That cannot be taken") == 4
+    assert "Taken as" not in said
     assert talk.case.case.odometer_km == 90000
     assert "\n> 9 bar\n" in said  # what a pipe gave is shown where no terminal does
+
+
+@pytest.mark.parametrize(
+    ("slot", "said", "written", "back"),
+    [
+        ("vehicle.odometer", "148000", "148000 km", True),
+        ("gauge_pressure.fast_idle", "57", "57 mbar", True),
+        ("gauge_pressure.fast_idle", "5.7 kPa", "5.7 kPa", False),
+        ("coolant_temperature.now", "-3", "-3 °C", True),
+        ("injector_correction_spread", "0.8", "0.8 mg/stroke", True),
+        ("fuel_level", "55", "55 %", True),
+        ("typical_trip", "8", "8 min", True),
+        ("burns_started", "9", 9, False),  # a count has no unit
+    ],
+)
+def test_a_bare_figure_is_taken_in_the_unit_asked_for_and_said_back(
+    slot: str, said: str, written: object, back: bool, tmp_path: Path, knowledge: Knowledge
+) -> None:
+    """The question names the unit, the answer repeats it, and the file holds it: files stay strict."""
+    out = io.StringIO()
+    path = tmp_path / "x.yaml"
+    data, _ = open_case(path, knowledge, DAY)
+    talk = Interview(path, data, knowledge, Console(file=out, width=100), iter([said]), True)
+    assert talk._ask(slot, None) == "done"
+    place, key = talk.case._place(talk.case.data, slot)
+    value = place[key]
+    assert (value[slot.partition(".")[2]] if isinstance(value, dict) else value) == written
+    assert (f"Taken as {written}." in out.getvalue()) == back
+    if back:
+        assert str(written).partition(" ")[2] in question(knowledge, slot)  # the unit taken is the unit named
+    read_case(path, knowledge)
+
+
+@pytest.mark.parametrize(("said", "fault"), [("1600", "no engine"), ("57,5", "decimal comma"), ("1e3", "no unit")])
+def test_a_bare_figure_is_taken_no_further_than_it_is_sure(
+    said: str, fault: str, tmp_path: Path, knowledge: Knowledge
+) -> None:
+    talk, told = hold(tmp_path / "x.yaml", knowledge, ["smoke", said, "stop"])
+    assert fault in " ".join(told.split())
+    assert talk.case.case.engine_litres is None
+
+
+def test_an_engine_size_said_bare_is_said_back_in_litres(tmp_path: Path, knowledge: Knowledge) -> None:
+    talk, told = hold(tmp_path / "x.yaml", knowledge, ["smoke", "1.6", "stop"])
+    assert "Taken as 1.6 l." in told
+    assert talk.case.case.engine_litres == 1.6
+
+
+def test_a_case_file_still_wants_its_units(tmp_path: Path, knowledge: Knowledge) -> None:
+    path = tmp_path / "x.yaml"
+    path.write_text("case: x\nvehicle: {odometer: 96500}\nrounds: [{when: arrival}]\n")
+    with pytest.raises(Faults, match="96500 has no unit"):
+        read_case(path, knowledge)
+
+
+def test_every_question_for_a_figure_names_its_unit_and_no_condition_twice(knowledge: Knowledge) -> None:
+    for reading in knowledge.readings.values():
+        for slot in [f"{reading.id}.{c}" for c in reading.conditions] or [reading.id]:
+            asks = question(knowledge, slot)
+            assert reading.unit == "1" or f"(in {reading.unit}" in asks
+            words = phrases()["condition"].get(slot.partition(".")[2], "")
+            assert not words or asks.count(f" {words}") == 1, asks
+
+
+def test_what_only_a_recording_tells_is_not_asked_of_a_person(tmp_path: Path, knowledge: Knowledge) -> None:
+    talk, _ = hold(tmp_path / "x.yaml", knowledge, [*BASIC_LINES, *["unknown"] * 150])
+    told = {r.id for r in knowledge.readings.values() if r.instrument == "a recorded drive"}
+    assert len(told) > 10
+    assert not [s for s in talk.asked if s.partition(".")[0] in told]
+
+
+def test_the_hand_gauge_is_asked_for_before_anything_is_guessed(tmp_path: Path, knowledge: Knowledge) -> None:
+    """Whether the filter is blocked at all, and so whether a burn is needed, only the hand gauge tells."""
+    talk, _ = hold(tmp_path / "x.yaml", knowledge, BASIC_LINES)
+    assert talk.asked[8:11] == [f"gauge_pressure.{c}" for c in ("key_on", "idle", "fast_idle")]
+    assert talk.case.case.rounds[0].readings["gauge_pressure.fast_idle"].value == 58.0
 
 
 def test_back_takes_the_last_answer_out_of_the_file_and_asks_it_again(tmp_path: Path, knowledge: Knowledge) -> None:

@@ -90,6 +90,30 @@ def test_a_cause_is_told_no_surer_than_it_is(knowledge: Knowledge, case: Case) -
         assert not any(s.text.startswith("We found that") for s in letter.sentences)
 
 
+def test_no_letter_asks_for_a_long_drive_while_it_says_not_to_drive_far(knowledge: Knowledge, case: Case) -> None:
+    """One page told "plan half an hour on a fast road" and, lower down, "drive gently and not far"."""
+    result = diagnose(case, knowledge)
+    letter = Letter(knowledge, result)
+    plan = [s.text for s in letter.sentences if s.section == "plan"]
+    later = "Once the filter is clear again, this helps to keep it so."
+    free = any(s.text == "As far as the filter goes, you can drive as usual." for s in letter.sentences)
+    habits = [c.id for c in letter.told_causes() if knowledge.causes[c.id].kind == "habit" and c.now >= 0.5]
+    for habit in habits:
+        told = re.split(r"(?<=[.!?])\s+(?=[A-Z])", knowledge.causes[habit].customer.do)[0]
+        if told in plan and not free:
+            assert later in plan[: plan.index(told)]
+    drive = " ".join(s.text for s in letter.sentences if s.section == "drive")
+    assert "longer drive" not in drive
+
+
+def test_a_letter_names_the_oil_change_that_the_order_of_work_begins_with(knowledge: Knowledge, case: Case) -> None:
+    """Of a filter that may not be burnt because fuel is in the oil the page said nothing of changing the oil."""
+    result = diagnose(case, knowledge)
+    plan = " ".join(s.text for s in Letter(knowledge, result).sentences if s.section == "plan")
+    if {"oil-change-first", "oil-change-before-burn"} & {s.remedy for s in result.work}:
+        assert re.search(r"(?i)chang(e|ed)\b.*\boil\b|\boil\b.*\bchang(e|ed)", plan)
+
+
 def test_the_pdf_is_the_same_bytes_and_tagged(knowledge: Knowledge, demo: Result) -> None:
     sender = Sender("A. Customer", "The Workshop in the Lane")
     first = paper.pdf(knowledge, demo, sender)

@@ -62,6 +62,25 @@ def test_no_word_of_the_program_is_shown_to_a_person(case: Case, knowledge: Know
     assert all(len(line) <= 100 for line in said.splitlines())
 
 
+def test_next_begins_with_what_forbids_a_burn_and_offers_none_before_it_is_clear(
+    case: Case, knowledge: Knowledge
+) -> None:
+    """With the oil above its mark the first step told was to drive a thousand kilometres, and of the oil not a word."""
+    result = diagnose(case, knowledge)
+    out, told = paper()
+    nextview.show(knowledge, result, plan_of(knowledge, result), out)
+    said = " ".join(told.getvalue().split())
+    head = said.partition("What to do next")[0]
+    assert bool(head) == (result.gate.decision == "do not burn")
+    for danger in result.gate.dangers:
+        assert " ".join(f"{danger.says} {danger.instead}".split()) in head
+        assert " ".join(result.gate.driving.split()) in head
+    later = said.partition("When the cause is removed")[2].partition("Taken for granted")[0]
+    for job in ("burn-standing", "burn-driven"):
+        tail = later.partition(knowledge.remedies[job].title)[2]
+        assert not tail or tail.startswith(" (only once") == (result.gate.decision != "clear")
+
+
 def test_how_tells_an_exception_from_a_condition_and_says_no_sentence_twice(knowledge: Knowledge) -> None:
     """A rule that stands aside below -10 °C and saw 4 °C used to read as if 4 °C were below -10 °C."""
     text = COLD.replace("fuel_level: 60 %", "fuel_level: 60 %\n      ambient_temperature: 4 °C")

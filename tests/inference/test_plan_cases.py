@@ -67,12 +67,14 @@ def test_the_same_case_gives_the_same_plan(case: Case, knowledge: Knowledge) -> 
     assert plan_of(knowledge, diagnose(case, knowledge)) == plan_of(knowledge, diagnose(case, knowledge))
 
 
-def test_needed_facts_are_those_the_gate_waits_for(planned: tuple[Result, Plan]) -> None:
+def test_needed_facts_are_those_the_gate_waits_for(planned: tuple[Result, Plan], knowledge: Knowledge) -> None:
     result, plan = planned
     missing = {r.finding for r in result.gate.missing}
     assert {n.finding for n in plan.needed} <= missing
     if result.gate.decision != "hold":
         assert not plan.needed
+    if {n.finding for n in plan.needed} & knowledge.gate.set_up:  # the place is seen to when nothing else is open
+        assert {r.finding for r in result.gate.because} <= knowledge.gate.set_up
     for fact in plan.needed:
         if fact.in_step:
             assert fact.finding in plan.steps[fact.in_step - 1].needs

@@ -109,3 +109,30 @@ def test_codes_are_not_cleared_for_a_burn_that_will_not_be_made(knowledge: Knowl
         result = result_of(knowledge, name)
         assert "need_codes_allow" in {r.finding for r in result.gate.not_met}
         assert "clear-codes-before-burn" not in [step.remedy for step in result.work], name
+
+
+def test_of_two_burns_the_second_is_done_only_if_the_first_did_not_do_it(knowledge: Knowledge) -> None:
+    """A drive that cleaned the filter and then a burn at standstill all the same heats an empty filter for nothing."""
+    result = result_of(knowledge, "city-florist")
+    jobs = [s.remedy for s in result.work]
+    driven, standing = jobs.index("burn-driven"), jobs.index("burn-standing")
+    assert driven < standing
+    assert result.work[standing].spared_by == ("burn-driven",)
+    assert not any(s.spared_by for s in result.work if s.remedy != "burn-standing")
+    said = CliRunner().invoke(app, ["why", str(CASES / "city-florist.yaml")], env={"COLUMNS": "300"}).output
+    assert f"{standing + 1}. Burn the filter clean at standstill (only if step {driven + 1} did not do it)" in said
+    said = CliRunner().invoke(app, ["next", str(CASES / "city-florist.yaml")], env={"COLUMNS": "300"}).output
+    assert "Burn the filter clean at standstill (only if the one above it did not do it)" in said
+    (job,) = [j for j in paper.sheet(knowledge, result)["work"] if j["number"] == standing + 1]
+    assert job["serves"] == f"Only if step {driven + 1} did not do it."
+
+
+def test_a_burn_at_standstill_alone_waits_for_no_other(knowledge: Knowledge) -> None:
+    steps = result_of(knowledge, "diver-truck").work
+    assert [s.spared_by for s in steps if s.remedy == "burn-standing"] == [()]
+
+
+def test_a_job_spared_by_one_that_is_not_there_is_a_fault(knowledge: Knowledge) -> None:
+    wrong = knowledge.remedies["burn-standing"].model_copy(update={"spared_by": ["burn-drivn"]})
+    broken = knowledge.model_copy(update={"remedies": {**knowledge.remedies, wrong.id: wrong}})
+    assert [f for f in check_references(broken) if "burn-drivn" in f.says]
