@@ -17,6 +17,7 @@ from inference.result import Decision, Result
 from kb import __version__
 from kb.model import Knowledge
 
+LIKELY = 0.5  # a repair that ends the trouble as often as this is told as a likely cure
 FEW = 3  # needed facts and findings to read again that are shown before --all
 
 
@@ -65,6 +66,7 @@ class StepShape(Shape):
     set_up_stands: bool
     needs: list[str]
     read_again: list[str]
+    proven: bool
     hazards: list[str]
 
 
@@ -96,6 +98,8 @@ class NextAnswer(Shape):
     knowledge: KnowledgeUsed
     decision: Decision
     trouble: Chance
+    trouble_seen: bool
+    repaired: list[str]
     steps: list[StepShape]
     expected_minutes: float
     handed_on: Chance
@@ -103,6 +107,7 @@ class NextAnswer(Shape):
     most_probable_first: NaiveShape
     cheapest_first: NaiveShape
     rest: Chance
+    put_right: list[str]
     needed: list[NeededShape]
     afterwards: list[str]
     assumptions: list[AssumptionShape]
@@ -117,6 +122,8 @@ def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
         knowledge=KnowledgeUsed(version=__version__, hash=result.knowledge_hash, shop_layer=None),
         decision=plan.decision,
         trouble=_share(plan.trouble),
+        trouble_seen=plan.seen,
+        repaired=list(plan.repaired),
         steps=[_step(knowledge, plan, i) for i in range(len(plan.steps))],
         expected_minutes=rounded(plan.cost),
         handed_on=_share(plan.handed_on),
@@ -124,6 +131,7 @@ def answer(knowledge: Knowledge, result: Result, plan: Plan) -> NextAnswer:
         most_probable_first=_naive(plan.by_probability),
         cheapest_first=_naive(plan.by_price),
         rest=_share(plan.rest),
+        put_right=list(plan.put_right),
         needed=[
             NeededShape(finding=n.finding, says=n.says, minutes=n.minutes, test=n.test, step=n.in_step)
             for n in plan.needed
@@ -184,6 +192,7 @@ def _step(knowledge: Knowledge, plan: Plan, index: int) -> StepShape:
         set_up_stands=step.shared,
         needs=list(step.needs),
         read_again=list(step.read_again),
+        proven=step.proven,
         hazards=_hazards(knowledge, step),
     )
 
@@ -195,10 +204,19 @@ def _why(knowledge: Knowledge, plan: Plan, index: int) -> str:
             say("plan.moved", cause=_lower(knowledge.causes[c].title), low=percent(low), high=percent(high))
             for c, low, high in step.parts
         ]
-        return say("plan.because_test", causes=", ".join(moved), saves=figure(round(step.saves)))
+        why = say("plan.because_test", causes=", ".join(moved), saves=figure(round(step.saves)))
+        if step.before:
+            return f"{why} {say('plan.before_filter', title=knowledge.remedies[step.before].title)}"
+        return why
     if step.action.kind == "repair":
         cause, chance, _ = step.parts[0]
-        return say("plan.because_repair", cause=knowledge.causes[cause].title, chance=percent(chance))
+        title = knowledge.causes[cause].title
+        if step.proven and not index:
+            why = say("plan.because_proven", cause=title)
+        else:
+            why = say("plan.because_repair", cause=title, chance=percent(chance))
+        likely = chance >= LIKELY and any(o.cured and o.chance >= LIKELY for o in step.outcomes)
+        return f"{why} {say('plan.likely_cured')}" if likely else why
     return say("plan.because_refer_repaired" if index else "plan.because_refer")
 
 
@@ -247,24 +265,30 @@ def show(knowledge: Knowledge, result: Result, plan: Plan, out: Console, everyth
         first.append(("· ", Text(say("plan.driving", driving=told.driving))))
         print_block(out, str(words["first"]), first)
     lines: list[Line] = []
+    if plan.repaired:
+        titles = [_lower(knowledge.causes[c].title) for c in plan.repaired]
+        how = "plan.came_back" if plan.seen else "plan.probably" if plan.trouble < LIKELY else "plan.open"
+        lines.append(Text(say(how, list="; ".join(titles), percent=percent(plan.trouble))))
     if plan.decision == "clear":
         lines.append(Text(str(words["burn_first" if plan.steps else "nothing_clear"])))
     elif not plan.steps:
-        lines.append(Text(str(words["nothing"])))
+        lines.append(Text(str(words["nothing_hold" if plan.put_right or plan.needed else "nothing"])))
     for i in range(len(told.steps)):
         lines += _step_lines(knowledge, plan, told, i, everything)
     print_block(out, str(words["heading"]), lines)
-    if plan.steps:
+    if plan.steps and (plan.seen or plan.trouble >= LIKELY):
         costs = [
             say("plan.expected", minutes=whole(plan.cost), referred=figure(round(plan.handed_on * 100))),
             say("plan.naive", probable=whole(plan.by_probability.cost), cheap=whole(plan.by_price.cost)),
         ]
         print_block(out, str(words["cost"]), [Text(c) for c in costs])
-    if plan.needed:
+    if plan.needed or plan.put_right:
         print_block(out, str(words["needed"]), _needed_lines(plan, everything))
     if plan.afterwards:
-        print_block(out, str(words["after"]), [("· ", _later(knowledge, plan, r)) for r in plan.afterwards])
-    print_block(out, str(words["granted"]), [("· ", Text(a.says, style="dim")) for a in told.assumptions])
+        heading = "burn_and_after" if plan.decision == "clear" else "after" if plan.steps else "left_to_do"
+        print_block(out, str(words[heading]), [("· ", _later(knowledge, plan, r)) for r in plan.afterwards])
+    if told.assumptions:
+        print_block(out, str(words["granted"]), [("· ", Text(a.says, style="dim")) for a in told.assumptions])
 
 
 def _later(knowledge: Knowledge, plan: Plan, remedy: str) -> Text:
@@ -335,7 +359,7 @@ def _outcome_text(knowledge: Knowledge, outcome: After, shape: OutcomeShape, ind
 
 def _needed_lines(plan: Plan, everything: bool) -> list[Line]:
     few = plan.needed if everything else plan.needed[:FEW]
-    lines: list[Line] = []
+    lines: list[Line] = [("· ", Text(say("plan.put_right", says=s))) for s in plan.put_right]
     for fact in few:
         if fact.in_step:
             says = say("plan.fact_in_step", says=fact.says, step=fact.in_step)
@@ -344,7 +368,8 @@ def _needed_lines(plan: Plan, everything: bool) -> list[Line]:
         lines.append(("· ", Text(says)))
     if rest := len(plan.needed) - len(few):
         lines.append(("· ", Text(say("plan.fact_more", count=rest), style="dim")))
-    lines.append(Text(say("plan.fact_reason"), style="dim"))
+    if plan.needed:
+        lines.append(Text(say("plan.fact_reason"), style="dim"))
     return lines
 
 

@@ -596,6 +596,7 @@ class Plan(Entry):
     repair_holds: Chance
     noticed: Chance
     comeback: str
+    seen_later: list[Slug]  # remedies after which only weeks show whether something else is left
     refer: str
     least: Chance
     worth: str

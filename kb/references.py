@@ -47,6 +47,7 @@ def check_references(knowledge: model.Knowledge) -> Iterator[Fault]:
     _check_lasting(c)
     plan = knowledge.plan
     c.known("plan", "plan", "needs_a_burn", plan.needs_a_burn, knowledge.tests, "test")
+    c.known("plan", "plan", "seen_later", plan.seen_later, knowledge.remedies, "remedy")
     c.known("plan", "plan", "hard_driving", plan.hard_driving, knowledge.tests, "test")
     c.known("plan", "plan", "driving", [plan.driving], knowledge.cautions, "caution")
     c.known("plan", "plan", "source", [plan.source], knowledge.sources, "source")

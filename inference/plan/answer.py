@@ -40,8 +40,9 @@ class PlanStep:
     """One step: its own minutes and its price (with parts, care and set-up), and what it saves over leaving it out.
 
     ``parts``: for a test the causes it tells apart, with the least and the most each may come to; for a repair its
-    causes and their probability twice. ``shared``: the set-up stands already. ``needs``: gate needs it fills.
-    ``read_again``: findings read before that the repair may have changed.
+    causes and their probability twice, ``proven`` where a finding settled the cause. ``shared``: the set-up stands
+    already. ``needs``: gate needs it fills. ``read_again``: findings read before that the repair may have changed.
+    ``before``: for a test the remedy that is as good as certain to follow, a new or cleaned filter.
     """
 
     action: Action
@@ -54,6 +55,8 @@ class PlanStep:
     shared: bool = False
     needs: tuple[str, ...] = ()
     read_again: tuple[str, ...] = ()
+    proven: bool = False
+    before: str = ""
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,12 @@ class Assumption:
 
 @dataclass(frozen=True)
 class Plan:
-    """The plan of one case. ``cost`` is expected until the vehicle is cured, the burn and the proof not counted;
-    ``handed_on``: how often it ends with handing the vehicle on."""
+    """The plan of one case.
+
+    ``seen``: the trouble is known to be there, since nothing was repaired or it came back after the repairs
+    (``repaired``, causes); if not, the vehicle may be cured and nobody has shown it yet. ``cost`` is expected until
+    the vehicle is cured, the burn and the proof not counted; ``handed_on``: how often it ends with handing it on.
+    """
 
     decision: Decision
     steps: tuple[PlanStep, ...]
@@ -97,8 +104,11 @@ class Plan:
     repairs_only: Naive
     by_probability: Naive
     by_price: Naive
-    trouble: float  # probability that something is left to cure
+    trouble: float  # probability that something is left that blocks the filter
+    seen: bool
+    repaired: tuple[str, ...]
     rest: float  # probability that something beside the causes planned for is there
+    put_right: tuple[str, ...]  # what the decision on a burn names as wrong, to be put right first
     needed: tuple[NeededFact, ...]
     afterwards: tuple[str, ...]  # remedies that follow whatever is found: burn, reset, proof
     assumptions: tuple[Assumption, ...]

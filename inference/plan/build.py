@@ -17,14 +17,17 @@ from inference.diagnose import evidence_of
 from inference.offered import may_be_done, still_open
 from inference.plan.answer import Action, After, Naive, Plan, PlanStep
 from inference.plan.changes import decision_after
+from inference.plan.cure import Cure, at_work
+from inference.plan.first import CERTAIN, PARTED, bears_on, renews_the_filter, sure_causes
 from inference.plan.joint import joint
 from inference.plan.notes import assumptions_of, needed_facts
 from inference.plan.outlook import Held, Outlook, Outlooks, Scene, links_of
-from inference.plan.prices import repair_minutes, repair_price, tariff, test_price
+from inference.plan.prices import left_behind, repair_minutes, repair_price, tariff, test_price
 from inference.plan.search import Move, PriceOfTest, Search, State
-from inference.plan.subsets import Prices, best_order, cost_of, handed_on, left
+from inference.plan.subsets import Prices, best_order, cost_of
+from inference.plan.trouble import at_root, blocking, repaired, trouble_seen
 from inference.result import Result
-from inference.work import PLACES
+from inference.work import DUE, PLACES
 from kb.model import Knowledge
 
 STEPS = 3
@@ -34,8 +37,6 @@ SECONDS = 7  # tests tried as a second step at the root
 SEEN = 0.02  # an outcome less likely than this is not told
 SOLVED = 0.03  # with less than this left there is nothing to plan
 WATCH = 0.5  # with less than this left a vehicle is not handed on: it is driven and watched
-SURE = 0.8  # a cause as likely as this is repaired before the vehicle is handed on
-PARTED = 0.05  # a test parts causes that its outcomes move by at least this
 
 
 def plan_of(knowledge: Knowledge, result: Result) -> Plan:
@@ -74,15 +75,15 @@ class Planner:
         most = MOST_IF_WIDE if sum(n.holds for n in evidence.nodes) > WIDE else MOST_CAUSES
         self.causes = tuple(c.id for c in there[:most])
         self.joint = joint(evidence.net, self.causes)
-        alone, beside = self.joint.alone.copy(), self.joint.beside.copy()
-        if self._complaint():  # something is wrong, so "none of those listed" is something else
-            moved = min(self.joint.unlisted, float(alone[0]))
-            alone[0] -= moved
-            beside[0] += moved
-        self.rest = float(beside.sum())
         tail = {c.id: c.now for c in result.causes if c.state == "present" and c.id not in self.causes}
         total = max(sum(tail.values()) + float(self.joint.unlisted), 1e-9)
         scene = Scene(self.causes, {c: p / total for c, p in tail.items()})
+        seen = trouble_seen(result)
+        blocks = blocking(knowledge, result)
+        cure = Cure(tuple(blocks[c] for c in self.causes), self.prices.holds)
+        rest = at_work([blocks[c] for c in tail], list(tail.values()))
+        self.root = State(at_root(self.joint, cure, rest, seen), seen=seen)
+        self.rest = float(self.root.weights[1].sum())
         self.outlooks = Outlooks(knowledge, evidence, scene)
         self.search = Search(
             self.causes,
@@ -92,7 +93,7 @@ class Planner:
                     for c in self.causes
                 ),
                 self.prices.refer,
-                self.prices.left_behind,
+                tuple(left_behind(knowledge, self.prices, knowledge.causes[c].remedy) for c in self.causes),
             ),
             self.prices.holds,
             {
@@ -100,20 +101,12 @@ class Planner:
                 for t in knowledge.tests.values()
             },
             self.prices.worth,
+            cure.blocks,
         )
-        self.root = State(np.stack([alone, beside]))
         self.findings = result.latest.verdicts.findings
         self.allowed = [t for t in knowledge.tests.values() if may_be_done(knowledge, t, result.gate, self.findings)]
         self.offered = self._offered()
         self.short: list[Outlook] = []
-
-    def _complaint(self) -> bool:
-        """Whether the filter is reported or found blocked, in the latest round that knows."""
-        for round_ in reversed(self.r.rounds):
-            states = [r.state for f in COMPLAINT if (r := round_.verdicts.findings.get(f)) is not None]
-            if any(s in ("holds", "fails") for s in states):
-                return "holds" in states
-        return False
 
     # --- tests in question ----------------------------------------------------------------------------------------
 
@@ -167,7 +160,9 @@ class Planner:
         ``how``: "root" and "main" look two steps deep, "side" one.
         """
         trouble = self.search.left_now(state)
-        if trouble < SOLVED:
+        chances = dict(zip(self.causes, self.marginals(state).tolist(), strict=True))
+        sure = sure_causes(self.k, self.r.work, chances)
+        if trouble < SOLVED and not sure:
             return [Choice(Move("stop", "", 0.0, 0.0), 0.0, None)]
         deep, second = {"root": (5, SECONDS), "main": (3, 5), "side": (0, 0)}[how]
         tests = self._left_to_ask(state, self.offered if how == "root" else self.short)
@@ -178,20 +173,30 @@ class Planner:
         if how == "root":
             self._shorten(moves)
         others = [m for m in moves if m.kind != "test"]
-        if trouble < WATCH:  # it is not known that anything is wrong, so nothing is repaired or handed on
+        due = [m for m in others if m.kind == "repair" and chances[m.what] >= DUE]
+        first: tuple[str, float] | None = None  # a repair that goes first while its cause is at least so likely
+        if sure:
+            first = sure[0], CERTAIN
+            others = sorted(others, key=lambda m: m.what != sure[0])
+        elif trouble < WATCH:  # it is not known that anything is wrong, so nothing is repaired or handed on
             others = [replace(others[0], kind="stop")]
-        marginal = dict(zip(self.causes, self.marginals(state).tolist(), strict=True))
-        due = [m for m in others if m.kind == "repair" and marginal[m.what] >= SURE]
-        least = others[0].cost
-        if others[0].kind == "refer" and due:  # what is as good as known is repaired here first
+        elif others[0].kind == "refer" and due:  # what the order of work names is repaired here first
+            first = due[0].what, DUE
             others = [due[0], *(m for m in others if m is not due[0])]
-        saved = max(others[1].cost - others[0].cost, 0.0) if len(others) > 1 else 0.0
+        least = others[0].cost
+        saved = max(others[1].cost - least, 0.0) if len(others) > 1 else 0.0
         out = [
             Choice(m, least - m.cost, by_test[m.what])
             for m in moves
-            if m.kind == "test" and least - m.cost >= self.search.worth
+            if m.kind == "test"
+            and least - m.cost >= self.search.worth
+            and (first is None or self._bears_on(state, by_test[m.what], *first))
         ]
         return [*out, Choice(others[0], saved, None)]
+
+    def _bears_on(self, state: State, outlook: Outlook, cause: str, likely: float) -> bool:
+        after = (self.search.after_test(state, outlook, o) for o in range(len(outlook.said)))
+        return bears_on(self.k, self.causes, [self.marginals(s) for p, s in after if p >= SEEN], cause, likely)
 
     def _shorten(self, moves: Sequence[Move]) -> None:
         """Keep the tests that save most before their own price, for the later points of the plan."""
@@ -238,8 +243,9 @@ class Planner:
         before = self.reopened(state)
         again = tuple(sorted(self.reopened(failed) - before))
         minutes = repair_minutes(self.k, remedy) + self.prices.check
+        proven = chance >= CERTAIN and self.r.cause(move.what).settled_by is not None
         step = PlanStep(self._action(move), minutes, move.price, choice.saves, ((move.what, chance, chance),), outcomes,
-                        read_again=again)  # fmt: skip
+                        read_again=again, proven=proven)  # fmt: skip
         return step, [state, failed]
 
     def _test_step(self, state: State, choice: Choice, outlook: Outlook) -> tuple[PlanStep, list[State]]:
@@ -264,8 +270,11 @@ class Planner:
             if r.finding in test.settles
         )  # fmt: skip
         order = sorted(range(len(outcomes)), key=lambda o: (-outcomes[o].chance, o))
+        known = zip(self.causes, self.marginals(state).tolist(), strict=True)
+        before = [c for c, p in known if p >= CERTAIN and renews_the_filter(self.k, c)]
         step = PlanStep(self._action(move), minutes, move.price, choice.saves, tuple(parts[:3]),
-                        tuple(outcomes[o] for o in order), test.set_up, shared, needs)  # fmt: skip
+                        tuple(outcomes[o] for o in order), test.set_up, shared, needs,
+                        before=self.k.causes[before[0]].remedy if before else "")  # fmt: skip
         return step, [states[o] for o in order]
 
     # --- all of it ------------------------------------------------------------------------------------------------
@@ -331,9 +340,8 @@ class Planner:
         )
 
     def _whole(self, steps: Sequence[PlanStep], cost: float, referred: float) -> Plan:
-        u = left(self.root.weights[0][:, None], self.prices.holds)
+        u, ends = self.search.tables(self.root.weights[:, :, None], self.root)
         prices, places = self.search.prices, range(len(self.causes))
-        ends = handed_on(u, self.root.weights.sum(axis=0)[:, None], prices)
         marginal = self.marginals(self.root)
         orders = [
             best_order(u, ends, prices),
@@ -353,8 +361,11 @@ class Planner:
             by_probability=probable,
             by_price=cheap,
             trouble=self.search.left_now(self.root),
+            seen=self.root.seen,
+            repaired=repaired(self.r),
             rest=self.rest,
+            put_right=tuple(r.says for r in self.r.gate.not_met) if self.r.gate.decision == "hold" else (),
             needed=needed_facts(self.k, self.r, steps),
             afterwards=tuple(after),
-            assumptions=assumptions_of(self.k, self.prices, self.joint, self.rest, self.causes),
+            assumptions=assumptions_of(self.k, self.prices, self.joint, self.rest, self.causes) if steps else (),
         )

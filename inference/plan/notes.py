@@ -61,7 +61,7 @@ def assumptions_of(
     count = np.array([int(m).bit_count() for m in range(len(found.alone))])
     both = found.alone + found.beside
     several = float(both[count >= 2].sum())
-    out = [Assumption("repairs_hold", prices.holds), Assumption("tests_clear")]
+    out = [Assumption("repairs_hold", prices.holds), Assumption("cured"), Assumption("tests_clear")]
     if several >= LIKELY_PAIR:
         out.append(Assumption("several", several))
     if rest >= LIKELY_REST:

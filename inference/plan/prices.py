@@ -18,7 +18,8 @@ class Tariff:
     care: dict[int, float]
     check: float
     holds: float
-    left_behind: float
+    noticed: float
+    comeback: float
     refer: float
     least: float
     worth: float
@@ -33,7 +34,8 @@ def tariff(knowledge: Knowledge) -> Tariff:
         {rank: number(price, "min") for rank, price in p.care.items()},
         number(p.check, "min"),
         p.repair_holds,
-        (1 - p.noticed) * number(p.comeback, "min"),
+        p.noticed,
+        number(p.comeback, "min"),
         number(p.refer, "min"),
         p.least,
         number(p.worth, "min"),
@@ -56,6 +58,11 @@ def repair_price(knowledge: Knowledge, prices: Tariff, remedy: Remedy) -> float:
     parts = sum(prices.parts[r.parts] for r in remedies)
     hazards = [h for r in remedies for h in r.hazards]
     return repair_minutes(knowledge, remedy) + parts + _care(knowledge, prices, hazards) + prices.check
+
+
+def left_behind(knowledge: Knowledge, prices: Tariff, remedy: str) -> float:
+    """Return what a remedy costs on top when something else is left behind: a comeback, unless the check shows it."""
+    return (1.0 if remedy in knowledge.plan.seen_later else 1 - prices.noticed) * prices.comeback
 
 
 def with_others(knowledge: Knowledge, remedy: str) -> list[str]:

@@ -16,8 +16,11 @@ from typing import Literal
 import numpy as np
 
 from inference.belief.net import Floats
+from inference.plan.cure import Cure
 from inference.plan.outlook import Outlook
-from inference.plan.subsets import Prices, best_costs, handed_on, left
+from inference.plan.subsets import Prices, best_costs, handed_on
+
+REPAIRS, AFTER, MORE = 2, 2, 5  # repairs looked at deeply; tests tried once one has failed, and those tried after them
 
 Kind = Literal["test", "repair", "refer", "stop"]
 
@@ -40,13 +43,19 @@ class State:
 
     ``weights`` [2, 2^K]: probability of each subset of causes, with nothing beside it that no repair here cures, and
     with something; they sum to 1. ``done``: repairs done, as a bit mask. ``standing``: set-ups that stand.
-    ``gone_over``: tests done in the plan.
+    ``gone_over``: tests done in the plan. ``seen``: whether the trouble is known to be there with ``done`` repaired.
     """
 
     weights: Floats
     done: int = 0
     standing: frozenset[str] = frozenset()
     gone_over: tuple[str, ...] = ()
+    seen: bool = False
+
+    @property
+    def seen_at(self) -> int | None:
+        """The repairs after which the trouble was still seen; None where it was not looked for."""
+        return self.done if self.seen else None
 
 
 @dataclass(frozen=True)
@@ -68,21 +77,32 @@ class Search:
     holds: float
     tests: dict[str, PriceOfTest]
     worth: float = 1.0
+    blocks: tuple[float, ...] | None = None  # how often each cause alone brings the trouble on; always where None
     looks: int = field(default=0)  # tables priced so far
 
     # --- prices ---------------------------------------------------------------------------------------------------
 
-    def costs(self, columns: Floats, done: int) -> Floats:
-        """Return [B] the cost of repairs alone from ``done`` on, for columns of weights [2, 2^K, B] of any sum."""
+    @property
+    def cure(self) -> Cure:
+        """What counts as cured here."""
+        return Cure(self.blocks or (1.0,) * len(self.causes), self.holds)
+
+    def tables(self, columns: Floats, state: State) -> tuple[Floats, Floats]:
+        """Return for columns of weights [2, 2^K, B] of any sum, by the repairs done [2^K, B], the probability that the
+        trouble is there and what handing the vehicle on costs."""
+        total = columns.sum(axis=(0, 1))
+        u = self.cure.left(columns[0], total, state.seen_at)
+        whole = self.cure.weights(columns[0], state.seen_at) + columns[1]
+        return u, handed_on(u, whole, self.prices, self.blocks)
+
+    def costs(self, columns: Floats, state: State) -> Floats:
+        """Return [B] the cost of repairs alone from ``state`` on, for columns of weights [2, 2^K, B] of any sum."""
         self.looks += columns.shape[2]
-        whole = columns.sum(axis=0)
-        u = np.maximum(left(columns[0], self.holds) + (whole.sum(axis=0) - 1.0), 0.0)  # left() takes sums of 1
-        return np.asarray(best_costs(u, handed_on(u, whole, self.prices), self.prices)[done])
+        return np.asarray(best_costs(*self.tables(columns, state), self.prices)[state.done])
 
     def repair_moves(self, state: State) -> list[Move]:
         """Return every repair with its cost when repairs alone follow, and handing the vehicle on; cheapest first."""
-        u = left(state.weights[0][:, None], self.holds)
-        ends = handed_on(u, state.weights.sum(axis=0)[:, None], self.prices)
+        u, ends = self.tables(state.weights[:, :, None], state)
         table = best_costs(u, ends, self.prices)[:, 0]
         u = u[:, 0]
         now = float(u[state.done])
@@ -90,7 +110,7 @@ class Search:
         for i, cause in enumerate(self.causes):
             if not state.done >> i & 1:
                 after = state.done | 1 << i
-                own = now * self.prices.repairs[i] + self.prices.left_behind * u[after]
+                own = now * self.prices.repairs[i] + self.prices.behind(i) * u[after]
                 out.append(Move("repair", cause, float(own + table[after]), self.prices.repairs[i]))
         if self.prices.refer is not None:
             out.append(Move("refer", "", float(ends[state.done, 0]), self.prices.refer))
@@ -98,7 +118,7 @@ class Search:
 
     def left_now(self, state: State) -> float:
         """Return the probability that the trouble is still there."""
-        return float(left(state.weights[0][:, None], self.holds)[state.done, 0])
+        return float(self.tables(state.weights[:, :, None], state)[0][state.done, 0])
 
     def price_of(self, state: State, move: Move, outlook: Outlook | None, seconds: Sequence[Outlook]) -> float:
         """Return the cost of one move, looked at two steps deep with these second tests."""
@@ -122,17 +142,20 @@ class Search:
     def after_failing(self, state: State, repair: int) -> tuple[float, State]:
         """Return the probability that a repair does not end the trouble, and the state when the check has shown it.
 
-        What should have been cured and was not is there although it was repaired: no repair of the list cures it.
+        What should have been cured and was not is there although it was repaired: no repair of the list cures it. What
+        is there and was not repaired stays in play as far as it is at work.
         """
         done = state.done | 1 << repair
-        masks = np.arange(state.weights.shape[1])
-        cured = (masks & ~done) == 0
-        size = np.array([int(m).bit_count() for m in masks])
+        before = self.cure.gone(state.done) if state.seen else 0.0
+        stays = (1 - self.cure.gone(done)) / np.maximum(1 - before, 1e-12)
         weights = state.weights.copy()
-        weights[1, cured] += weights[0, cured] * (1 - self.holds ** size[cured])
+        weights[0] *= np.minimum(stays, 1.0)
+        masks = np.arange(weights.shape[1])
+        cured = (masks & ~done) == 0
+        weights[1, cured] += weights[0, cured]
         weights[0, cured] = 0.0
         p = float(weights.sum())
-        return p, replace(state, weights=weights / max(p, 1e-300), done=done)
+        return p, replace(state, weights=weights / max(p, 1e-300), done=done, seen=True)
 
     def _there(self, state: State) -> np.ndarray:
         return np.arange(state.weights.shape[1]) & ~state.done
@@ -165,7 +188,7 @@ class Search:
             deeper = self._two(state, [fit[t] for t in firsts], [after[t] for t in firsts], seconds)
             for t, cost in zip(firsts, deeper, strict=True):
                 moves[fit[t].test] = self._move(fit[t], cost, state)
-            for move in [m for m in repairs if m.kind == "repair"][: min(deep, 3)]:
+            for move in [m for m in repairs if m.kind == "repair"][:REPAIRS]:
                 moves[move.what] = replace(move, cost=self._repair_deep(state, move, seconds))
         return sorted(moves.values(), key=lambda m: (m.cost, m.kind == "test", m.what))
 
@@ -178,7 +201,7 @@ class Search:
             return np.zeros(0), []
         there = self._there(state)
         chances = np.concatenate([o.chances for o in outlooks])[:, :, there] * state.weights
-        cost = self.costs(np.ascontiguousarray(chances.transpose(1, 2, 0)), state.done)
+        cost = self.costs(np.ascontiguousarray(chances.transpose(1, 2, 0)), state)
         ends = np.cumsum([len(o.said) for o in outlooks])
         after = [np.asarray(a) for a in np.split(cost, ends[:-1])]
         price = np.array([self.tests[o.test].given(state.standing) for o in outlooks])
@@ -193,7 +216,7 @@ class Search:
         two = np.concatenate([o.chances for o in seconds])[:, :, there]  # [S, 2, N]
         both = one[:, None] * two[None]  # [F, S, 2, N]
         columns = np.ascontiguousarray(both.reshape(-1, *both.shape[2:]).transpose(1, 2, 0))
-        cost = self.costs(columns, state.done).reshape(both.shape[:2])
+        cost = self.costs(columns, state).reshape(both.shape[:2])
         begins = np.cumsum([0] + [len(o.said) for o in seconds])[:-1]
         sums = np.add.reduceat(cost, begins, axis=1)  # [F, seconds]
         p = one.sum(axis=(1, 2))
@@ -212,13 +235,19 @@ class Search:
         return out
 
     def _repair_deep(self, state: State, move: Move, seconds: Sequence[Outlook]) -> float:
-        """Return the cost of a repair when a test may follow if it fails."""
+        """Return the cost of a repair when two tests may follow if it fails: as far as a test first is looked at."""
         i = self.causes.index(move.what)
         p, failed = self.after_failing(state, i)
         now = self.left_now(state)
         p = min(p, 1.0)
-        own = now * move.price + self.prices.left_behind * p
+        own = now * move.price + self.prices.behind(i) * p
         plain = self.repair_moves(failed)
         cost = plain[0].cost if plain else 0.0
-        eco, _ = self._eco(failed, seconds)
-        return min(move.cost, own + p * min(cost, float(eco.min()) if eco.size else cost))
+        eco, after = self._eco(failed, seconds)
+        price = [self.tests[o.test].given(failed.standing) for o in seconds]
+        order = sorted(range(len(seconds)), key=lambda t: (eco[t], seconds[t].test))[:AFTER]
+        if order:
+            more = [seconds[t] for t in sorted(range(len(seconds)), key=lambda t: eco[t] - price[t])[:MORE]]
+            deeper = self._two(failed, [seconds[t] for t in order], [after[t] for t in order], more)
+            cost = min(cost, *deeper)
+        return min(move.cost, own + p * cost)

@@ -27,12 +27,17 @@ class Prices:
 
     ``repairs`` [K]: each repair with the check that follows. ``refer``: handing the vehicle on to those who find what
     is there for sure and repair it at the same price; None where that is no choice. ``left_behind``: what a repair
-    costs on top when something is left behind (the chance that nobody notices times the price of a comeback).
+    costs on top when something is left behind (the chance that nobody notices times the price of a comeback), for
+    all of them or [K] for each.
     """
 
     repairs: tuple[float, ...]
     refer: float | None = None
-    left_behind: float = 0.0
+    left_behind: float | tuple[float, ...] = 0.0
+
+    def behind(self, i: int) -> float:
+        """What repair i costs on top when something is left behind."""
+        return self.left_behind if isinstance(self.left_behind, float | int) else self.left_behind[i]
 
 
 @lru_cache(maxsize=16)
@@ -62,17 +67,20 @@ def left(chances: Floats, holds: float = 1.0) -> Floats:
     return np.maximum(1.0 - inside(weighed), 0.0)
 
 
-def handed_on(left_over: Floats, whole: Floats, prices: Prices) -> Floats:
+def handed_on(left_over: Floats, whole: Floats, prices: Prices, blocks: Sequence[float] | None = None) -> Floats:
     """Return [2^K, B] what handing the vehicle on costs from each subset of repairs done on [min].
 
     ``whole`` [2^K, B]: probability of each subset of causes, whatever else is there. What is there and not repaired
-    yet is repaired then. Without that choice the cost is infinite unless the vehicle is cured.
+    yet is repaired then, with ``blocks`` [K] as often as it is at work. Without that choice the cost is infinite
+    unless the vehicle is cured.
     """
     if prices.refer is None:
         return np.where(left_over <= TINY, 0.0, np.inf)
     ends = left_over * prices.refer
     width = whole.shape[1]
-    for i, price in enumerate(prices.repairs):  # plain sums: the matrix product would wake threads for little work
+    for i, price in enumerate(
+        prices.repairs if blocks is None else np.multiply(prices.repairs, blocks).tolist()
+    ):  # plain sums: the matrix product would wake threads for little work
         halves = whole.reshape(-1, 2, 1 << i, width)
         marginal = halves[:, 1].sum(axis=(0, 1))
         ends.reshape(-1, 2, 1 << i, width)[:, 0] += price * marginal
@@ -87,12 +95,16 @@ def best_costs(left_over: Floats, ends: Floats, prices: Prices) -> Floats:
     """
     cost = ends.copy()
     own = np.array(prices.repairs)
-    onward = cost.copy()  # what each subset costs from there on, with what was left behind on the way to it
-    onward[-1] += prices.left_behind * left_over[-1]
+    behind = [prices.behind(i) for i in range(len(own))]
+    steps = sorted(set(behind))
+    kind = np.array([steps.index(b) for b in behind], dtype=np.intp)
+    extra = np.array(steps)[:, None, None]
+    onward = np.repeat(cost[None], len(steps), axis=0)  # the same with what was left behind on the way there
+    onward[:, -1:] += extra * left_over[-1:]
     for rows, bits, after in _levels(_bits(left_over)):
-        go = left_over[rows][:, None] * own[bits][:, :, None] + onward[after]
+        go = left_over[rows][:, None] * own[bits][:, :, None] + onward[kind[bits], after]
         cost[rows] = np.minimum(cost[rows], go.min(axis=1))
-        onward[rows] = cost[rows] + prices.left_behind * left_over[rows]
+        onward[:, rows] = cost[rows] + extra * left_over[rows]
     return cost
 
 
@@ -119,7 +131,7 @@ def best_order(left_over: Floats, ends: Floats, prices: Prices, done: int = 0) -
     order: list[int] = []
     while u[done] > TINY:
         moves = [
-            (u[done] * prices.repairs[i] + prices.left_behind * u[done | 1 << i] + cost[done | 1 << i], i)
+            (u[done] * prices.repairs[i] + prices.behind(i) * u[done | 1 << i] + cost[done | 1 << i], i)
             for i in range(k)
             if not done >> i & 1
         ]
@@ -140,7 +152,7 @@ def cost_of(left_over: Floats, ends: Floats, prices: Prices, order: Sequence[int
     for i in order:
         total += u[done] * prices.repairs[i]
         done |= 1 << i
-        total += u[done] * prices.left_behind
+        total += u[done] * prices.behind(i)
     return float(total + ends[done, 0])
 
 
