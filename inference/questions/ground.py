@@ -12,6 +12,7 @@ from typing import Literal
 
 from inference.case import Case, Round
 from inference.diagnose import program_of
+from inference.engine.program import PARTS, Part
 from inference.engine.verdicts import Fired, Verdicts
 from inference.facts import unnamed_codes
 from inference.questions.again import Standing
@@ -25,6 +26,7 @@ CASE_INPUTS = {
     "engine_litres": "engine_litres", "odometer": "odometer_km", "fitted_at": "fitted_at_km", "filter": "",
     "history": "", "layout": "", "burn_limit": "burn_limit_g_l",
 }  # fmt: skip
+MAKING_KNOWN: tuple[Part, ...] = ("all", "any", "none")  # conditions that a rule wants known
 Kind = Literal["read", "answered", "code", "case", "derived", "finding", "cause", "not known"]
 
 
@@ -141,10 +143,13 @@ class Proof:
                 yield seen.code
 
 
-def facts_behind(knowledge: Knowledge, findings: Iterable[str], known: Container[str] = ()) -> frozenset[str]:
+def facts_behind(
+    knowledge: Knowledge, findings: Iterable[str], known: Container[str] = (), parts: Container[Part] = PARTS
+) -> frozenset[str]:
     """Return every reading, answer or "codes" that any rule for these findings could look at, at whatever remove.
 
-    A derived reading in ``known`` is not followed to its inputs: it is there, and more would only sharpen it.
+    A derived reading in ``known`` is not followed to its inputs: it is there, and more would only sharpen it. ``parts``
+    of a rule's conditions that are followed.
     """
     program = program_of(knowledge)
     out: set[str] = set()
@@ -155,7 +160,7 @@ def facts_behind(knowledge: Knowledge, findings: Iterable[str], known: Container
         for way in stage.ways:
             finding = stage.rules[way.rule].then.finding
             if finding is not None:
-                slots = [stage.literals[need.literal].slot for need in way.needs]
+                slots = [stage.literals[need.literal].slot for need in way.needs if need.part in parts]
                 concluding.setdefault(finding, []).extend(slots)
     while waiting:
         slot = waiting.pop()
@@ -185,6 +190,7 @@ def open_facts(knowledge: Knowledge, standing: Standing, case: Case) -> tuple[st
     """Return the facts not known in the latest round that the decision is missing, sorted.
 
     A derived reading that is not known counts by what it is made from, so this says what to read, not what to compute.
+    What rules read under ``unless`` alone is left out: known or not, it makes no missing finding known.
     """
     missing = [r.finding for r in standing.gate.missing]
     latest = case.rounds[-1]
@@ -192,7 +198,7 @@ def open_facts(knowledge: Knowledge, standing: Standing, case: Case) -> tuple[st
     return tuple(
         sorted(
             f
-            for f in facts_behind(knowledge, missing, known)
+            for f in facts_behind(knowledge, missing, known, MAKING_KNOWN)
             if f not in known and not (f == "codes" and latest.codes is not None)
         )
     )
