@@ -5,7 +5,6 @@ Each command reads the case, asks one question and prints the answer in words or
 
 from __future__ import annotations
 
-import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -106,7 +105,7 @@ def tipping(case: CaseFile, json: AsJson = False, all: Everything = False) -> No
         again = Again(read, knowledge, sparing=True)
         return answer(knowledge, again.base, ask(read, knowledge, again, shares))
 
-    once = not os.path.isfile(case)  # what comes through a pipe can be read by one process alone
+    once = not case.is_file()  # what comes through a pipe can be read by one process alone
     found = asked(undivided) if once else over_the_cores(asked)  # before anything is loaded: see there
     if json:
         return _dump(found)

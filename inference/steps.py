@@ -219,15 +219,15 @@ class Journal:
 
     def taken(self, key: tuple[object, ...], work: Step, sheet: Sheet, args: tuple[Any, ...]) -> _Record:
         """Return the record of a step that is true of the case now on the sheets."""
-        first = self._first.get(key)
-        if first is not None and first.inner and self._changed.isdisjoint(first.facts) and _alike(first.args, args):
+        first = _like(self._first.get(key), args)
+        if first is not None and first.inner and self._changed.isdisjoint(first.facts):
             if first.epoch != self.epoch:
                 for board, values in first.writes_all:
                     board.put_all(values)
                 first.epoch = self.epoch
             return first
-        for kept in (self._last.get(key), first):
-            if kept is not None and _alike(kept.args, args) and self._true(kept):
+        for kept in (_like(self._last.get(key), args), first):
+            if kept is not None and self._true(kept):
                 return kept
         record = _Record(key, work, sheet, args, epoch=self.epoch)
         self._open.append(record)
@@ -279,6 +279,11 @@ def _gather(record: _Record, outermost: _Record) -> None:
 def _label(arg: object) -> object:
     """What tells calls of one step apart: words, and what other arguments call themselves."""
     return arg if isinstance(arg, str | bool) else getattr(arg, "label", None)
+
+
+def _like(record: _Record | None, args: tuple[Any, ...]) -> _Record | None:
+    """Return a record if it is of a step with these arguments."""
+    return record if record is not None and _alike(record.args, args) else None
 
 
 def _alike(one: Sequence[Any], other: Sequence[Any]) -> bool:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -82,7 +83,7 @@ class Search:
 
     # --- prices ---------------------------------------------------------------------------------------------------
 
-    @property
+    @cached_property
     def cure(self) -> Cure:
         """What counts as cured here."""
         return Cure(self.blocks or (1.0,) * len(self.causes), self.holds)
