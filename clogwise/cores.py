@@ -9,10 +9,11 @@ from __future__ import annotations
 import os
 import pickle
 import signal
+import struct
 import sys
 import threading
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import BinaryIO, NoReturn, TypeVar
@@ -21,33 +22,64 @@ from inference.shares import Shares, undivided
 
 T = TypeVar("T")
 MOST = 4  # processes, each with the whole knowledge in its memory
+HEAP = 1024  # numbers handed out: the smallest pipe (4 kB) takes them before anybody reads
 
 
 def over_the_cores(job: Callable[[Shares], T]) -> T:
     """Do ``job`` and return what it returns; the work that it hands to its argument is done in shares.
 
-    Every process does the whole job up to that work, and of it every so-many-th place; the others then end, and this
-    one goes on. So the job must come to the same work in each, and what it prints before is printed once. Where there
-    is no fork (Windows), where it is not safe (macOS, or while other threads run) and on one core nothing is divided;
-    the share of a process that could not be begun, or failed, is done here. Raises what the job raises here.
+    Every process does the whole job up to that work, and of it one place after the other, whichever nobody has taken
+    yet; the others then end, and this one goes on. So the job must come to the same work in each, and what it prints
+    before is printed once. Where there is no fork (Windows), where it is not safe (macOS, or while other threads run)
+    and on one core nothing is divided; what a process that could not be begun, or failed, has taken is done here.
+    Raises what the job raises here.
     """
     cores = len(os.sched_getaffinity(0)) if sys.platform == "linux" else 1
     parts = min(cores, MOST)
     if parts < 2 or threading.active_count() > 1:
         return job(undivided)
     others: list[tuple[int, BinaryIO]] = []
-    try:
-        with suppress(OSError):  # the system allows no more of them
-            for part in range(1, parts):
-                others.append(_begin(job, part, parts))
-        return job(_First(parts, tuple(answer for _, answer in others)))
-    finally:
-        for process, answer in others:
-            answer.close()
-            _end(process)
+    with _Heap() as heap:
+        try:
+            with suppress(OSError):  # the system allows no more of them
+                for _ in range(1, parts):
+                    others.append(_begin(job, heap))
+            return job(_First(heap, [answer for _, answer in others]))
+        finally:
+            for process, answer in others:
+                answer.close()
+                _end(process)
 
 
-def _begin(job: Callable[[Shares], T], part: int, parts: int) -> tuple[int, BinaryIO]:
+class _Heap:
+    """A heap of numbers from which each process takes the next: a pipe, filled before they part.
+
+    Nobody waits for anybody, and who fails holds nothing back but what it took.
+    """
+
+    def __init__(self) -> None:
+        self._top, into = os.pipe()
+        os.write(into, struct.pack(f"{HEAP}H", *range(HEAP)))
+        os.close(into)
+
+    def __enter__(self) -> _Heap:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        os.close(self._top)
+
+    def places(self, count: int, taken: list[int]) -> Iterator[int]:
+        """Yield places out of ``count`` that no other process takes; note each in ``taken``."""
+        while number := os.read(self._top, 2):
+            (first,) = struct.unpack("H", number)
+            if first >= count:
+                return
+            for place in range(first, count, HEAP):
+                taken.append(place)
+                yield place
+
+
+def _begin(job: Callable[[Shares], T], heap: _Heap) -> tuple[int, BinaryIO]:
     """Begin one of the other processes; return its id and where its answer is read. OSError where it cannot be."""
     here, there = os.pipe()
     try:
@@ -60,7 +92,7 @@ def _begin(job: Callable[[Shares], T], part: int, parts: int) -> tuple[int, Bina
         os.close(there)
         raise
     if not process:
-        _other(job, part, parts, there)
+        _other(job, heap, there)
     os.close(there)
     return process, os.fdopen(here, "rb")
 
@@ -74,28 +106,37 @@ def _end(process: int) -> None:
             os.waitpid(process, 0)
 
 
-@dataclass(frozen=True)
+@dataclass
 class _First:
-    """This process's way to share: it does the first share and gathers the answers of the others."""
+    """This process's way to share: it works as the others do, then gathers their answers."""
 
-    parts: int
-    answers: tuple[BinaryIO, ...]
+    heap: _Heap
+    answers: list[BinaryIO]
+    shared: bool = False
 
-    def __call__(self, work: Callable[[range], T], count: int) -> list[T]:
-        told = [work(range(0, count, self.parts))]
-        for part in range(1, self.parts):
-            try:
-                told.append(pickle.load(self.answers[part - 1]))
-            except (IndexError, EOFError, pickle.UnpicklingError):  # not begun, or failed: what failed is seen here
-                told.append(work(range(part, count, self.parts)))
-        return told
+    def __call__(self, work: Callable[[Iterator[int]], T], count: int) -> list[T]:
+        if self.shared:  # the others have ended with the first work
+            return undivided(work, count)
+        self.shared = True
+        taken: list[int] = []
+        told = [work(self.heap.places(count, taken))]
+        left = set(range(count)).difference(taken)
+        for answer in self.answers:
+            if not left:  # nobody else took anything
+                break
+            with suppress(EOFError, ValueError, pickle.UnpicklingError):  # it failed: what failed is seen here
+                theirs, said = pickle.load(answer)
+                left.difference_update(theirs)
+                told.append(said)
+        return [*told, work(iter(sorted(left)))] if left else told
 
 
-def _other(job: Callable[[Shares], T], part: int, parts: int, told: int) -> NoReturn:
+def _other(job: Callable[[Shares], T], heap: _Heap, told: int) -> NoReturn:
     """Do the job in a process of its own, in silence, as far as its share; then end."""
 
-    def share(work: Callable[[range], object], count: int) -> NoReturn:
-        answer = pickle.dumps(work(range(part, count, parts)))  # whole or not at all
+    def share(work: Callable[[Iterator[int]], object], count: int) -> NoReturn:
+        taken: list[int] = []
+        answer = pickle.dumps((taken, work(heap.places(count, taken))))  # whole or not at all
         with os.fdopen(told, "wb") as out:
             out.write(answer)
         os._exit(0)

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Protocol, TypeVar
 
 T = TypeVar("T")
 
 
 class Shares(Protocol):
-    """Has a work done in shares: each call gets the places of its share out of ``count``; gives what each returned."""
+    """Has a work done in shares, and gives what each share returned.
 
-    def __call__(self, work: Callable[[range], T], count: int) -> list[T]: ...
+    Each is handed places out of ``count``, one when it asks for one, until all are given out.
+    """
+
+    def __call__(self, work: Callable[[Iterator[int]], T], count: int) -> list[T]: ...
 
 
-def undivided(work: Callable[[range], T], count: int) -> list[T]:
+def undivided(work: Callable[[Iterator[int]], T], count: int) -> list[T]:
     """Do the work in one share."""
-    return [work(range(count))]
+    return [work(iter(range(count)))]

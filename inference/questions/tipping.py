@@ -45,10 +45,10 @@ def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares
     planned += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
     dealt = sorted(range(len(planned)), key=lambda place: -planned[place].length)  # so that the shares are alike
 
-    def found(share: range) -> tuple[dict[int, list[Turn]], int]:
-        before, places = search.tried, [dealt[i] for i in share]
-        turns = search.side_by_side([planned[place].search for place in places])
-        return dict(zip(places, turns, strict=True)), search.tried - before
+    def found(share: Iterator[int]) -> tuple[dict[int, list[Turn]], int]:
+        before = search.tried
+        turns = search.side_by_side((dealt[i], planned[dealt[i]].search) for i in share)
+        return turns, search.tried - before
 
     told = shares(found, len(dealt))
     by_place = {place: some for part, _ in told for place, some in part.items()}
@@ -89,31 +89,36 @@ class _Search:
             before, options = "present", ["not listed"]
         return [Planned(len(options), self._words(slot, round_, before, options, given))]
 
-    def side_by_side(self, searches: Sequence[Search]) -> list[list[Turn]]:
-        """Run all searches, judging together what they want next; return what each found."""
-        found: list[list[Turn]] = [[] for _ in searches]
-        waiting: deque[tuple[int, Wanted]] = deque()
+    def side_by_side(self, searches: Iterator[tuple[int, Search]]) -> dict[int, list[Turn]]:
+        """Run searches, judging together what they want next; return what each found.
 
-        def go_on(place: int, told: list[Outcome | None] | None) -> None:
+        One is begun only when those begun want too little, so that none is left to be finished by itself.
+        """
+        found: dict[int, list[Turn]] = {}
+        begun: deque[tuple[int, Search, Wanted]] = deque()
+
+        def go_on(place: int, search: Search, told: list[Outcome | None] | None = None) -> None:
             try:
-                wanted = searches[place].send(told) if told is not None else next(searches[place])
+                begun.append((place, search, search.send(told) if told is not None else next(search)))
             except StopIteration as end:
                 found[place] = end.value
-            else:  # what has begun goes first, so that no search is left to be finished by itself
-                (waiting.append if told is None else waiting.appendleft)((place, wanted))
 
-        for place in range(len(searches)):
-            go_on(place, None)
-        while waiting:
-            asked: list[tuple[int, Wanted]] = []
+        while True:
+            asked: list[tuple[int, Search, Wanted]] = []
             cases: Wanted = []
-            while waiting and len(cases) < AT_A_TIME:
-                asked.append(waiting.popleft())
-                cases += asked[-1][1]
+            while len(cases) < AT_A_TIME:
+                if begun:
+                    asked.append(begun.popleft())
+                    cases += asked[-1][2]
+                elif (new := next(searches, None)) is not None:
+                    go_on(*new)
+                else:
+                    break
+            if not asked:
+                return found
             outcomes = iter(self._judge(cases))
-            for place, wanted in asked:
-                go_on(place, [next(outcomes) for _ in wanted])
-        return found
+            for place, search, wanted in asked:
+                go_on(place, search, [next(outcomes) for _ in wanted])
 
     def _judge(self, cases: Wanted) -> list[Outcome | None]:
         real = [case for case in cases if case is not None]
