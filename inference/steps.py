@@ -41,12 +41,14 @@ class Board(dict[str, Any]):
 
     def _noted(self, name: str) -> object:
         found = self.now(name)
-        self._journal.note(_Wrote(self, name, found))
+        if self._journal.notes:
+            self._journal.note(_Wrote(self, name, found))
         return found
 
     def __contains__(self, name: object) -> bool:
         there = self.now(str(name)) is not ABSENT
-        self._journal.note(_Stood(self, str(name), there))
+        if self._journal.notes:
+            self._journal.note(_Stood(self, str(name), there))
         return there
 
     def __getitem__(self, name: str) -> Any:
@@ -59,7 +61,8 @@ class Board(dict[str, Any]):
         return default if found is ABSENT else found
 
     def __setitem__(self, name: str, value: Any) -> None:
-        self._journal.wrote(self, name, value)
+        if self._journal.notes:
+            self._journal.wrote(self, name, value)
         self.put(name, value)
 
     def put(self, name: str, value: Any) -> None:
@@ -151,6 +154,7 @@ class Journal:
         self.wanted = None if wanted is None else frozenset(wanted)
         self.sheets: list[Sheet] = []
         self.epoch = 0
+        self.notes = True  # whether what a step reads and writes is noted: nobody asks for it of what is not kept
         self._first: dict[tuple[object, ...], _Record] = {}  # of the case as it stands
         self._last: dict[tuple[object, ...], _Record] = {}
         self._open: list[_Record] = []
@@ -164,6 +168,7 @@ class Journal:
         self._open.clear()
         if self.wanted is not None:
             self._last.clear()
+            self.notes = self.epoch == 1
         self._as_it_stands = True
         self._changed = frozenset(
             (sheet, kind, name)
@@ -183,6 +188,8 @@ class Journal:
 
     def looked(self, sheet: Sheet, kind: str, name: str, value: float | str | None) -> None:
         """Note that the step now open looked at a fact of the case."""
+        if not self.notes:
+            return
         if self.epoch == 1:
             self._facts.setdefault(name, {})[sheet, kind, name] = value
         self.note(_Read(sheet, kind, name, value))

@@ -31,22 +31,25 @@ def level_of(p: float, settled: str | None) -> Level:
     return "likely" if p >= LIKELY else "possible" if p >= POSSIBLE else "unlikely"
 
 
-def judge(knowledge: Knowledge, evidence: Evidence, posterior: Posterior) -> tuple[tuple[CauseResult, ...], float]:
+def judge(
+    knowledge: Knowledge, evidence: Evidence, posterior: Posterior, least: float = 0.0
+) -> tuple[tuple[CauseResult, ...], float]:
     """Return the causes, most probable first, without their weights, and the chance that none of them is there.
 
-    ``posterior`` is that of the evidence's net (B = 1).
+    ``posterior`` is that of the evidence's net (B = 1). Causes less probable than ``least``, which is POSSIBLE at the
+    most, are left out: they are unlikely. The most probable stays, and so do those of which something else is known.
     """
     names = evidence.net.names
-    here, still = posterior.causes[0], posterior.states[0, :, 0].tolist()
-    chance = dict(zip(names, here.tolist(), strict=True))
-    bringing = {
-        parent.id: {b.cause for b in parent.brings}
-        for parent in knowledge.causes.values()
-        if parent.brings and chance[parent.id] >= LIKELY
-    }
-    out = []
+    chances, still = posterior.causes[0].tolist(), posterior.states[0, :, 0].tolist()
+    ranks = (-posterior.causes[0].round(ALIKE)).tolist()
     apart = evidence.settled.keys() | evidence.not_applicable | evidence.repaired
-    for _, cause_id, p, now in sorted(zip((-here.round(ALIKE)).tolist(), names, chance.values(), still, strict=True)):
+    first = min(ranks)
+    told = [i for i, name in enumerate(names) if chances[i] >= least or ranks[i] == first or name in apart]
+    likely = (knowledge.causes[names[i]] for i in told if chances[i] >= LIKELY)
+    bringing = {parent.id: {b.cause for b in parent.brings} for parent in likely if parent.brings}
+    out = []
+    for i in sorted(told, key=lambda i: (ranks[i], names[i])):
+        cause_id, p, now = names[i], chances[i], still[i]
         if p < POSSIBLE and cause_id not in apart:  # most of them
             out.append(CauseResult(cause_id, p, now, "unlikely", "present", (), None))
             continue

@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields, replace
 from operator import attrgetter
 
 from inference.belief.evidence import Evidence
-from inference.belief.judge import judge
+from inference.belief.judge import POSSIBLE, judge
 from inference.belief.net import ImpossibleEvidence
 from inference.belief.together import posteriors_of
 from inference.belief.verdict import Memory
@@ -77,8 +77,9 @@ def standing_of(case: Case, judged: Judged) -> Standing:
 class Again:
     """Judges changes of ``case``; ``base`` is how it stands unchanged.
 
-    ``sparing`` leaves out of the changes the derived readings that no rule reads: decision, belief and findings are the
-    same, but such readings stand there as in the case unchanged, or not at all.
+    ``sparing`` leaves out of the changes what turns neither decision nor order of the causes that matter: the derived
+    readings that no rule reads (they stand there as in the case unchanged, or not at all), and causes less than
+    possible. Findings and all else are the same.
 
     Raises what :func:`inference.diagnose.judge_case` raises on the case itself.
     """
@@ -90,6 +91,7 @@ class Again:
         self._frame = _frame(case)
         read = {slot for stage in (self.program.find, self.program.decide) for slot in stage.by_slot}
         self._journal = Journal({*read, *BUILT_ON} if sparing else None)
+        self._least = POSSIBLE if sparing else 0.0
         derived = tuple(derive(case, knowledge, self._journal))  # kept, so that a change derives only what it touches
         own = round_facts(case, knowledge, derived, origins=False).slots
         judged = standing_of(case, judge_case(case, knowledge))
@@ -100,6 +102,7 @@ class Again:
         self._derived = derived
         self._found = [Stand(self.program.find, *stood) for stood in zip(facts, base.findings, strict=True)]
         stood = standing(case, knowledge, self.program.find, facts, base.findings)
+        self._unlikely: Facts = dict.fromkeys(knowledge.causes, LEVEL_WORDS["unlikely"])
         levels: Facts = {cause: LEVEL_WORDS[level] for cause, level in levels_now(base.causes).items()}
         before = {**facts[-1], **states_of(stood.findings), **levels}
         self._decided = Stand(self.program.decide, before, base.decided)
@@ -130,7 +133,7 @@ class Again:
             if one.evidence is None:
                 out[place] = self._decide(one, self.base.evidence, self.base.causes, self.base.none_listed)
             elif (posterior := next(believed)) is not None:
-                out[place] = self._decide(one, one.evidence, *judge(self.knowledge, one.evidence, posterior))
+                out[place] = self._decide(one, one.evidence, *judge(self.knowledge, one.evidence, posterior, self._least))
         return out
 
     def moves_derived(self, slot: str) -> bool:
@@ -175,6 +178,7 @@ class Again:
         stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
         now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed, *self._lasting)}}
         if causes is not self.base.causes:
+            now |= self._unlikely
             now |= {cause: LEVEL_WORDS[level] for cause, level in levels_now(causes).items()}
         redone = redo(self._decided, now)
         gate = self._gate(heard, stood, redone, causes)
