@@ -10,7 +10,7 @@ from inference.derive_sheet import CaseView, Sheet
 from inference.physics import ash, calibration, flow, gas
 from inference.physics import filter_pressure as fp
 from inference.physics.load import Body, Stream
-from inference.physics.sampling import ROUNDS, of_round
+from inference.physics.sampling import ROUNDS, middle, of_round
 from inference.physics.valid import Array, NotMade, Odd, Outside, outside
 from inference.steps import kept, step
 
@@ -152,7 +152,7 @@ def charge(sheet: Sheet, condition: str) -> Charge | None:
     warmth: Array = usual.of_vehicle("breathing", -1.0)
     known = sheet.sampled(f"charge_temperature.{condition}", of_round("gas_temperature", sheet.round.index))
     around = sheet.read("ambient_temperature")
-    if known is not None and around is not None and np.median(known) < around - COOLER_THAN_OUTSIDE:
+    if known is not None and around is not None and middle(known) < around - COOLER_THAN_OUTSIDE:
         known = None  # nothing cools the charge below the air outside: one of the two was misread
     if known is not None:  # hot charge is thin: what is missing then is not the air meter's
         warmth = known + gas.ZERO_CELSIUS

@@ -14,7 +14,7 @@ from inference.derive_usage import distance_on_filter, events, odometer
 from inference.physics import ash as ash_physics
 from inference.physics.filter_pressure import layer_thickness
 from inference.physics.load import terms
-from inference.physics.sampling import between, of_round, vehicle
+from inference.physics.sampling import between, middle, of_round, vehicle
 from inference.physics.valid import Array, Odd, Outside, outside
 from inference.steps import step
 
@@ -119,7 +119,7 @@ def _ash(sheet: Sheet, ref: Reference) -> Array:
     Where it is not, the distance lies anywhere from nothing to the odometer, so that the bounds on soot stay true.
     """
     oil, share, inputs, notes = _oil(sheet)
-    if "oil_consumption" in inputs and float(np.median(oil)) > ash_physics.OIL_USE.high:
+    if "oil_consumption" in inputs and middle(oil) > ash_physics.OIL_USE.high:
         oil = ash_physics.over_the_life(oil)
         notes += ("So high an oil use may be new; over the filter's life anything from a sound engine's 0.03 to 0.15 l "
                   "per 1000 km to what was measured was taken.",)  # fmt: skip
@@ -173,7 +173,7 @@ def _ash_share(sheet: Sheet, ref: Reference, drop: Drop) -> None:
         return
     by_ash: Array = sheet.memo["ash_pressure"]
     excess = drop.pressure - ref.clean
-    if float(np.median(excess)) <= 0:
+    if middle(excess) <= 0:
         return
     share = np.where(excess > by_ash, by_ash / np.where(excess > 0, excess, 1.0), 1.0).clip(0.0, 1.0)
     odd = outside(ash_physics.split, ash=load)

@@ -10,7 +10,7 @@ import numpy as np
 from inference.derive_gas import MBAR, Housing, Running, body_of_case, downstream, expected_downstream, running
 from inference.derive_sheet import Sheet
 from inference.physics.load import Terms, terms
-from inference.physics.sampling import N, normal_spread, of_round
+from inference.physics.sampling import N, middle, normal_spread, of_round
 from inference.physics.valid import Array, Odd
 from inference.steps import step
 
@@ -206,7 +206,7 @@ def _readings_alone(sheet: Sheet) -> None:
     other = of_round("sensor", sheet.round.index)  # the two readings' errors are each their own
     below = slow - zero + other * sheet.error("gauge_pressure.idle", slow)
     above = fast - zero + own * sheet.error("gauge_pressure.fast_idle", fast)
-    if float(np.median(below)) <= 0:
+    if middle(below) <= 0:
         return  # no pressure at idle: a ratio to it says nothing
     read = ("gauge_pressure.fast_idle", "gauge_pressure.idle", "gauge_pressure.key_on")
     inputs = [slot for slot in read if sheet.read(slot) is not None]
@@ -239,6 +239,6 @@ def _sensor_against_gauge(sheet: Sheet, condition: str, ref: Reference | None) -
         seen, notes = read[0] - (behind - contained[0]) / MBAR, contained[1]
     inputs = (slot, *read[1], "layout", *behind_inputs)
     sheet.put(f"sensor_minus_gauge.{condition}", sensor - seen, inputs, read[2] + notes)
-    if condition == "fast_idle" and float(np.median(seen)) > 0:
+    if condition == "fast_idle" and middle(seen) > 0:
         ratio = sensor / np.maximum(seen, 1.0)
         sheet.put("sensor_to_gauge_ratio.fast_idle", ratio, inputs, read[2] + notes)

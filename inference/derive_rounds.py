@@ -9,6 +9,7 @@ import numpy as np
 from inference.derive_pressure import reference_of
 from inference.derive_sheet import CaseView, EventView, RoundView, Sheet
 from inference.physics import calibration
+from inference.physics.sampling import middle
 from inference.physics.valid import Array
 from inference.steps import step
 
@@ -30,7 +31,7 @@ def derive_between(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
     here = sheet.done[SLOT]
     notes = (f"Held against the round '{before.round.when}'.", *here.notes)
     last = before.samples[SLOT]
-    if float(np.median(last)) > 0.2:  # below that the earlier reading itself says nothing
+    if middle(last) > 0.2:  # below that the earlier reading itself says nothing
         change = now / np.maximum(last, 0.05)
         sheet.put("index_change.fast_idle", change, (SLOT, *here.inputs), notes)
     since = since_burn(sheet.case, before.round, sheet.round)

@@ -14,7 +14,7 @@ from inference.physics import ash as ash_physics
 from inference.physics import filter_pressure as fp
 from inference.physics import two_flows
 from inference.physics.filter_pressure import layer_thickness
-from inference.physics.sampling import of_round
+from inference.physics.sampling import middle, of_round
 from inference.physics.valid import outside
 from inference.steps import step
 
@@ -88,7 +88,7 @@ def derive_left(sheet: Sheet, earlier: Sequence[Sheet]) -> None:
         ash = two_flows.ash_from_clean(ref.housing.body, ref.gas.stream, np.asarray(left * ref.clean))
         odd = outside(ash_physics.split, ash=ash)
         sheet.put("ash_after_burn", ash, ("index_left_after_burn.fast_idle", *here.inputs), here.notes, odd)
-    if before is not None and float(np.median(before)) > 1.0 + LEAST_EXCESS:
+    if before is not None and middle(before) > 1.0 + LEAST_EXCESS:
         # where a member of the sample had hardly any excess, its share means nothing and is held within bounds
         share = np.asarray(two_flows.excess_left(left - 1.0, np.maximum(before - 1.0, 0.1))).clip(-1.0, 3.0)
         inputs = ("index_left_after_burn.fast_idle", SLOT, *here.inputs)

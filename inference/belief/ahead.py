@@ -55,7 +55,7 @@ def look_ahead(knowledge: Knowledge, evidence: Evidence, findings: Sequence[str]
         net.names,
         net.weights,
         # what was removed shows nothing now
-        np.concatenate([net.links, np.stack([columns, np.zeros_like(columns)], axis=1)], axis=2),
+        np.concatenate([net.links, np.stack([columns, 0.0 * columns], axis=1)[:, : net.links.shape[1]]], axis=2),
         np.concatenate([net.leaks, [knowledge.findings[f].leak or 0.0 for f in findings]]),
         np.concatenate([net.present, np.zeros(k, dtype=np.bool_)]),
     )

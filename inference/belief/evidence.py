@@ -1,6 +1,7 @@
 """From the findings of all rounds to the belief net: which verdict counts, once, for which cause and how firmly.
 
-A cause is absent (state 0), present throughout (1), or present and then removed (2). Evidence is (finding, round):
+A cause is absent (state 0), present throughout (1), or present and then removed (2; left out of the net where nothing
+was repaired). Evidence is (finding, round):
 
 * a verdict of a rule is believed as far as its trust and the chance of its derived readings go; it reaches the net
   as a likelihood pair, folded into leak and links (:mod:`inference.belief.soft`);
@@ -98,7 +99,8 @@ def gather(
             if not weights[index[cause_id]].any():
                 weights[index[cause_id], 2] = 1
     gone = [removed_at.get(cause_id, unnamed_repair_at) for cause_id in index]
-    net = Net(tuple(index), weights, *_links(speakers, nodes, gone))
+    linked = _links(speakers, nodes, gone)
+    net = Net(tuple(index), weights[:, : 1 + linked[0].shape[1]], *linked)
     return Evidence(net, nodes, private, settled, clashes, repaired, not_applicable)
 
 
@@ -177,11 +179,12 @@ def _shared_nodes(speakers: Speakers, tables: _Tables, repairs: Sequence[int]) -
 def _links(
     speakers: Speakers, nodes: Sequence[Verdict], gone_from: Sequence[int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return links [n, 2, m], leaks [m] and which findings are present [m]."""
+    """Return links [n, K, m], leaks [m] and which findings are present [m]; K is 1 where nothing can be removed."""
     memory = speakers.memory
-    count = len(gone_from)
-    held = memory.linked or Linked((), {}, np.empty((count, 2, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
-    gone = np.array([np.inf if at is None else at for at in gone_from], dtype=float)
+    gone = np.array([[np.inf, np.inf if at is None else at] for at in gone_from])  # there throughout, or till then
+    if np.isinf(gone).all():
+        gone = gone[:, :1]
+    held = memory.linked or Linked((), {}, np.empty((*gone.shape, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
     places: list[int] = []
     made: list[tuple[np.ndarray, float, bool]] = []
     for node in nodes:
@@ -210,7 +213,7 @@ def _links_of(knowledge: Knowledge, node: Verdict, gone: np.ndarray) -> tuple[np
         leak = fold_present(leak * node.gross, node.trust)
     else:
         column, leak = fold_absent(column, leak, node.trust)
-    return np.stack([column, np.where(node.round >= gone, 0.0, column)], axis=1), leak, node.holds
+    return column[:, None] * (node.round < gone), leak, node.holds
 
 
 def column_of(knowledge: Knowledge, finding: str) -> np.ndarray:

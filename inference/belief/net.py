@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+BELOW_ONE = float(np.nextafter(1.0, 0.0))
 
 
 class ImpossibleEvidence(ValueError):  # noqa: N818  named for what it is
@@ -57,11 +58,11 @@ class Net:
             raise ValueError(f"links has shape {self.links.shape}; with these causes and leaks it must be {shape}")
         if self.leaks.shape != (m,) or self.present.shape != (m,) or self.present.dtype != np.bool_:
             raise ValueError(f"leaks and present must each hold {m} entries, present of type bool")
-        if not (np.isfinite(self.weights).all() and (self.weights >= 0).all()):
+        if not _within(self.weights, 0.0, np.finfo(float).max):
             raise ValueError("weights holds a number that is negative or not finite; a weight is nought or more")
-        if not ((self.links >= 0) & (self.links < 1)).all():
+        if not _within(self.links, 0.0, BELOW_ONE):
             raise ValueError("links holds a number outside [0, 1); no cause sets a node off with certainty")
-        if not ((self.leaks >= 0) & (self.leaks <= 1)).all():
+        if not _within(self.leaks, 0.0, 1.0):
             raise ValueError("leaks holds a number outside [0, 1]")
         if len(set(self.names)) != n:
             raise ValueError("names holds a cause twice; every cause has one row")
@@ -71,6 +72,11 @@ class Net:
         if cause not in self.names:
             raise ValueError(f"the net has no cause '{cause}'; it has {', '.join(self.names)}")
         return self.names.index(cause)
+
+
+def _within(numbers: Floats, low: float, high: float) -> bool:
+    """Whether all numbers lie between the two, these included; one that is no number does not."""
+    return not numbers.size or bool(numbers.min() >= low and numbers.max() <= high)
 
 
 def variants(net: Net, include: Bools | Sequence[Sequence[bool]] | None) -> Bools:

@@ -74,6 +74,11 @@ def between_log(z: Numeric, low: float, mid: float, high: float) -> Array:
     return mid * np.exp(np.where(z < 0, np.log(mid / low), np.log(high / mid)) * (z / Z10))
 
 
+def middle(values: Array) -> float:
+    """Return the median of a sample [its unit]; of its N members, an odd number, the one in the middle."""
+    return float(np.partition(values, N // 2)[N // 2])
+
+
 def spread(values: Array) -> Spread:
     """Return the 10, 50 and 90 % points of a sample [its unit], with the sorted sample behind them."""
     ordered = array("d")

@@ -20,7 +20,7 @@ from inference.belief.verdict import Memory
 from inference.case import Case, Round
 from inference.derive import BUILT_ON, DerivedReading, derive
 from inference.diagnose import Judged, evidence_from, gate_of, judge_case, levels_now, program_of
-from inference.engine.verdicts import FindingResult, states_of
+from inference.engine.verdicts import FindingResult, Leaning, Vote, states_of
 from inference.facts import CLEARED_LATELY, round_facts, told_now
 from inference.gate import holding, looked_at
 from inference.questions.redo import Moved, Redone, Stand, redo, with_moved
@@ -35,7 +35,10 @@ Facts = Mapping[str, Value]
 
 @dataclass(frozen=True)
 class Standing:
-    """What is concluded of a case, round by round: facts, derived readings, findings; then belief and decision."""
+    """What is concluded of a case, round by round: facts, derived readings, findings; then belief and decision.
+
+    ``changed``: by round, and last of what was decided, the findings that are others than in the case unchanged.
+    """
 
     case: Case
     facts: tuple[dict[str, Value], ...]
@@ -46,6 +49,7 @@ class Standing:
     causes: tuple[CauseResult, ...]
     none_listed: float
     gate: GateResult
+    changed: tuple[frozenset[str], ...] = ()
 
     @property
     def chance(self) -> dict[str, float]:
@@ -109,6 +113,7 @@ class Again:
         many = len(case.rounds) > 1  # then findings of earlier rounds may stand for the decision
         self._lasting = [f for f in base.findings[-1] if many and knowledge.findings[f].lasting is not None]
         self._gate_looks_at = looked_at(knowledge.gate)
+        self._looked_at = self.heard | self._gate_looks_at
         self._gates: dict[object, GateResult] = {}
         self._memory = Memory()
         evidence_from(case, knowledge, base.findings, self._memory)  # remembered first, and so for good
@@ -133,8 +138,22 @@ class Again:
             if one.evidence is None:
                 out[place] = self._decide(one, self.base.evidence, self.base.causes, self.base.none_listed)
             elif (posterior := next(believed)) is not None:
-                out[place] = self._decide(one, one.evidence, *judge(self.knowledge, one.evidence, posterior, self._least))
+                causes, none_listed = judge(self.knowledge, one.evidence, posterior, self._least)
+                out[place] = self._decide(one, one.evidence, causes, none_listed)
         return out
+
+    def speaking(self, standing: Standing) -> frozenset[tuple[object, ...]]:
+        """Return, of the findings that belief or decision look at, those on which other rules speak or lean than in the
+        case unchanged, each with its rules.
+        """
+        out = set()
+        after, before = (*standing.findings, standing.decided), (*self.base.findings, self.base.decided)
+        for place, changed in enumerate(standing.changed):
+            for finding in changed & self._looked_at:
+                now, was = after[place][finding], before[place][finding]
+                if (spoken := _spoken(now)) != _spoken(was):
+                    out.add((place, finding, *spoken))
+        return frozenset(out)
 
     def moves_derived(self, slot: str) -> bool:
         """Whether anything is derived from a reading."""
@@ -149,10 +168,10 @@ class Again:
         redone = [redo(stand, now) for stand, now in zip(self._found, moved, strict=True)]
         findings = tuple(r.findings for r in redone)
         evidence = None
-        if not all(self.heard.isdisjoint(r.changed) for r in redone):
-            changed = frozenset().union(*(r.changed for r in redone))
-            evidence = evidence_from(case, knowledge, findings, self._memory, changed)
-        return _Heard(case, tuple(facts), tuple(derived), findings, evidence, moved[-1], redone[-1].changed)
+        changed = tuple(r.changed for r in redone)
+        if not all(map(self.heard.isdisjoint, changed)):
+            evidence = evidence_from(case, knowledge, findings, self._memory, frozenset().union(*changed))
+        return _Heard(case, tuple(facts), tuple(derived), findings, evidence, moved[-1], changed)
 
     def _moved(
         self, case: Case, names: Sequence[Collection[str]], derived: Sequence[Mapping[str, DerivedReading]]
@@ -176,21 +195,22 @@ class Again:
         self, heard: _Heard, evidence: Evidence, causes: tuple[CauseResult, ...], none_listed: float
     ) -> Standing:
         stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
-        now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed, *self._lasting)}}
+        now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed[-1], *self._lasting)}}
         if causes is not self.base.causes:
             now |= self._unlikely
             now |= {cause: LEVEL_WORDS[level] for cause, level in levels_now(causes).items()}
         redone = redo(self._decided, now)
         gate = self._gate(heard, stood, redone, causes)
         return Standing(
-            heard.case, heard.facts, heard.derived, heard.findings, redone.findings, evidence, causes, none_listed, gate
-        )
+            heard.case, heard.facts, heard.derived, heard.findings, redone.findings, evidence, causes, none_listed, gate,
+            (*heard.changed, redone.changed),
+        )  # fmt: skip
 
     def _gate(self, heard: _Heard, stood: Stood, redone: Redone, causes: tuple[CauseResult, ...]) -> GateResult:
         """Return the decision; changes that leave the gate the same findings and causes to look at share it."""
         if len(heard.case.rounds) > 1:  # then findings of earlier rounds may stand for it
             return gate_of(self.knowledge, stood, redone.findings, causes)
-        states = {(f, heard.findings[-1][f].state) for f in heard.changed if f in self._gate_looks_at}
+        states = {(f, heard.findings[-1][f].state) for f in heard.changed[-1] if f in self._gate_looks_at}
         states |= {(f, redone.findings[f].state) for f in redone.changed if f in self._gate_looks_at}
         key = frozenset(states), tuple((c.id, c.settled_by) for c in holding(self.knowledge, causes))
         if key not in self._gates:
@@ -198,12 +218,18 @@ class Again:
         return self._gates[key]
 
 
+def _spoken(found: FindingResult) -> tuple[object, ...]:
+    """Return the state of a finding and the ways that say so or lean to it."""
+    opinions: tuple[Vote | Leaning, ...] = (*found.votes, *found.leanings)
+    return found.state, *((opinion.rule, opinion.way) for opinion in opinions)
+
+
 @dataclass(frozen=True)
 class _Heard:
     """A changed case up to its evidence; None where that is the same as of the case as it stands.
 
-    ``moved``: facts of the latest round that may be others than in the case as it stands; ``changed``: its findings
-    that are others.
+    ``moved``: facts of the latest round that may be others than in the case as it stands; ``changed``: by round the
+    findings that are others.
     """
 
     case: Case
@@ -212,7 +238,7 @@ class _Heard:
     findings: tuple[Mapping[str, FindingResult], ...]
     evidence: Evidence | None
     moved: Moved
-    changed: frozenset[str]
+    changed: tuple[frozenset[str], ...]
 
 
 def _frame(case: Case) -> tuple[object, ...]:

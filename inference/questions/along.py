@@ -80,13 +80,43 @@ class Along:
     def _nearest(self, start: float, points: Sequence[float]) -> Search:
         """Follow the reading away from its value to the first other answer."""
         base, last, up = self.here.base, start, bool(points) and points[0] > start
-        for x, found in zip(points, (yield from self._judged(*points)), strict=True):
+        self._known[start] = base
+        followed = yield from self._followed([start, *points], nearest=True)
+        for x, found in zip(points, followed[1:], strict=False):
             if found is None:
                 return []  # beyond what can be true together with the rest
             if found != base:
                 return [self._turn(start, up, *(yield from self._narrow(last, x, found)))]
             last = x
         return []
+
+    def _followed(
+        self, points: Sequence[float], nearest: bool = False
+    ) -> Generator[Wanted, list[Outcome | None], list[Outcome | None]]:
+        """Return the outcome at each of some points in order; one between two that are alike is taken to be like them.
+
+        ``nearest``: only the first point that is not like the case as it stands is asked for, and those before it.
+        """
+        every_other = points[(len(points) - 1) % 2 :: 2]
+        found = dict(zip(every_other, (yield from self._judged(*every_other)), strict=True))
+        if nearest:
+            end = next((place for place, x in enumerate(points) if found.get(x, self.here.base) != self.here.base), None)
+            points = points[: None if end is None else end + 1]
+        between = [points[0]]
+        for a, x, b in zip(points, points[1:], points[2:], strict=False):
+            if x not in found and self._alike(a, b, found[a], found[b]):
+                found[x] = found[a]
+            else:
+                between.append(x)
+        found |= zip(between, (yield from self._judged(*between)), strict=True)
+        return [found[x] for x in points]
+
+    def _alike(self, a: float, b: float, here: Outcome | None, there: Outcome | None) -> bool:
+        """Whether the same rules speak at two values, no limit between them, and come to the same."""
+        return (
+            here is not None and there is not None and here == there and here.speaking == there.speaking
+            and not any(a <= x <= b or b <= x <= a for x in self.limits)
+        )  # fmt: skip
 
     def _walk(self, start: float, up: bool) -> list[float]:
         """Growing steps away, the end, and one value in each stretch between two limits that has none of these.
@@ -174,7 +204,7 @@ class Along:
         errors = abs(at - start) / error if error else None
         return Turn(
             self.slot, self.round.index, self.given, start, at, side, self.unit, exact, errors,
-            *found,
+            found.decision, found.top,
         )  # fmt: skip
 
     def _edges(self) -> list[float]:
@@ -191,7 +221,7 @@ class Along:
         """A reading not known yet: the ranges of values that would turn the answer, one turn for each other answer."""
         edges = self._edges()
         told: set[Outcome] = set()
-        outcomes = yield from self._judged(*order)
+        outcomes = yield from self._followed(order)
         turns = []
         for i, (x, found) in enumerate(zip(order, outcomes, strict=True)):
             if found is None or found == self.here.base or found in told:
@@ -204,7 +234,6 @@ class Along:
             high = min([e for e in edges if e >= order[last]], default=x) if not self.smooth else order[last]
             turns.append(
                 Turn(self.slot, self.round.index, False, None, low, "between", self.unit, not self.smooth, None,
-                     *found,
-                     to=high)
+                     found.decision, found.top, to=high)
             )  # fmt: skip
         return turns

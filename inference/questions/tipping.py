@@ -127,13 +127,13 @@ class _Search:
         out: list[Outcome | None] = []
         for case in cases:
             standing = None if case is None else next(standings)
-            out.append(outcome_of(standing) if standing else None)
+            out.append(outcome_of(standing, self.again) if standing else None)
         return out
 
     def _words(self, slot: str, round_: Round, before: str | None, options: Sequence[str], given: bool) -> Search:
         outcomes = yield [self.here.changed(slot, round_, [] if slot == "codes" else option) for option in options]
         return [
-            Turn(slot, round_.index, given, before, option, "is", "1", True, None, *found)
+            Turn(slot, round_.index, given, before, option, "is", "1", True, None, found.decision, found.top)
             for option, found in zip(options, outcomes, strict=True)
             if found is not None and found != self.here.base
         ]

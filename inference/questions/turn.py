@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from dataclasses import dataclass, field
+from typing import Literal
 
 from inference.belief.judge import POSSIBLE
 from inference.case import Case, Round
@@ -15,11 +15,16 @@ from inference.result import Decision
 from kb.faults import Faults
 
 
-class Outcome(NamedTuple):
-    """The decision and the most probable cause; None where no cause reaches "possible"."""
+@dataclass(frozen=True)
+class Outcome:
+    """The decision and the most probable cause; None where no cause reaches "possible".
+
+    ``speaking``: which rules speak otherwise than in the case as it stands (:meth:`Again.speaking`).
+    """
 
     decision: Decision
     top: str | None
+    speaking: frozenset[tuple[object, ...]] = field(default=frozenset(), compare=False, repr=False)
 
 
 Wanted = list[Case | None]  # variations to be judged; None: a figure or word that cannot be
@@ -75,10 +80,11 @@ class Standpoint:
             return None
 
 
-def outcome_of(standing: Standing) -> Outcome:
-    """Return what may turn of what is concluded of a case."""
+def outcome_of(standing: Standing, again: Again | None = None) -> Outcome:
+    """Return what may turn of what is concluded of a case, with what speaks for it if ``again`` judged it."""
     top = standing.causes[0]
-    return Outcome(standing.gate.decision, top.id if top.probability >= POSSIBLE else None)
+    speaking = frozenset() if again is None else again.speaking(standing)
+    return Outcome(standing.gate.decision, top.id if top.probability >= POSSIBLE else None, speaking)
 
 
 @dataclass(frozen=True)
