@@ -202,8 +202,8 @@ class Again:
         redone = redo(self._decided, now)
         gate = self._gate(heard, stood, redone, causes)
         return Standing(
-            heard.case, heard.facts, heard.derived, heard.findings, redone.findings, evidence, causes, none_listed, gate,
-            (*heard.changed, redone.changed),
+            heard.case, heard.facts, heard.derived, heard.findings, redone.findings,
+            evidence, causes, none_listed, gate, (*heard.changed, redone.changed),
         )  # fmt: skip
 
     def _gate(self, heard: _Heard, stood: Stood, redone: Redone, causes: tuple[CauseResult, ...]) -> GateResult:

@@ -21,7 +21,6 @@ from kb.units import number
 FINE, FINE_SHARE = 0.25, 0.05  # a smooth turn is narrowed down to so many errors, or this share of its distance
 GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
-AT_ONCE = 2  # so few limits are looked at together, more by halving
 DERIVING = 5  # so many times as long takes a variation from which much is derived
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 
@@ -100,7 +99,9 @@ class Along:
         every_other = points[(len(points) - 1) % 2 :: 2]
         found = dict(zip(every_other, (yield from self._judged(*every_other)), strict=True))
         if nearest:
-            end = next((place for place, x in enumerate(points) if found.get(x, self.here.base) != self.here.base), None)
+            end = next(
+                (place for place, x in enumerate(points) if found.get(x, self.here.base) != self.here.base), None
+            )
             points = points[: None if end is None else end + 1]
         between = [points[0]]
         for a, x, b in zip(points, points[1:], points[2:], strict=False):
@@ -159,8 +160,6 @@ class Along:
             jumps += [*(None for _ in before), limit]
         places.append(other)
         jumps.append(None)
-        if len(crossed) <= AT_ONCE:
-            yield from self._judged(*places[1:-1], *crossed)
         here, there = 0, len(jumps)  # the last place that stands and the first that has turned
         while there - here > 1:
             middle = (here + there) // 2

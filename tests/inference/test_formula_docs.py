@@ -74,7 +74,7 @@ NOT_FORMULAS = {
     "physics.ash": "additive_sample over_the_life",
     "physics.calibration": "egr_share",
     "physics.load": "terms",  # the parts of filter_drop
-    "physics.sampling": "between between_log column exact log_spread normal_spread of_round spread vehicle",
+    "physics.sampling": "between between_log column exact log_spread middle normal_spread of_round spread vehicle",
     "physics.valid": "beyond outside ranges raw valid",
 }
 

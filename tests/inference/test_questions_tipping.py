@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from inference.case import Case
@@ -22,7 +24,7 @@ def cold(knowledge: Knowledge) -> Tipping:
     return tipping(case_of(COLD, knowledge), knowledge)
 
 
-def outcome(case: Case, knowledge: Knowledge, turn: Turn, value: float | str) -> tuple[str, str | None]:
+def outcome(case: Case, knowledge: Knowledge, turn: Turn, value: float | str) -> Outcome:
     """Judge the case on the plain path with the fact at ``value``."""
     written: object = f"{value!r} {turn.unit}" if isinstance(value, float) and turn.unit != "1" else value
     if turn.slot == "codes":
@@ -57,10 +59,10 @@ def test_a_reading_next_to_its_limit_is_to_be_measured_again(knowledge: Knowledg
 
 def test_each_turn_is_one_on_the_plain_path(cold: Tipping, knowledge: Knowledge) -> None:
     case = case_of(COLD, knowledge)
-    base = (cold.decision, cold.top)
+    base = Outcome(cold.decision, cold.top)
     assert len(cold.turns) >= 4
     for turn in cold.turns:
-        there = (turn.decision, turn.top)
+        there = Outcome(turn.decision, turn.top)
         assert there != base
         if turn.side == "is":
             assert outcome(case, knowledge, turn, turn.at) == there
@@ -104,9 +106,22 @@ def test_worked_cases_can_be_asked_and_their_turns_are_turns(place: int, knowled
     for turn in found.turns[:6]:
         if isinstance(turn.at, float) and turn.to is None:
             beyond = turn.at + max(abs(turn.at), 1) * 1e-6 * (1 if turn.side in ("above", "at least") else -1)
-            assert outcome(case, knowledge, turn, beyond) == (turn.decision, turn.top)
+            assert outcome(case, knowledge, turn, beyond) == Outcome(turn.decision, turn.top)
         elif turn.to is None:
-            assert outcome(case, knowledge, turn, turn.at) == (turn.decision, turn.top)
+            assert outcome(case, knowledge, turn, turn.at) == Outcome(turn.decision, turn.top)
+
+
+@pytest.mark.parametrize("path", CASES[7::13], ids=lambda p: p.stem)
+def test_no_turn_is_lost_where_a_value_between_two_alike_is_left_out(
+    path: Path, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = read_case(path, knowledge)
+    again = Again(case, knowledge, sparing=True)
+    found = tipping(case, knowledge, again)
+    monkeypatch.setattr(Along, "_alike", lambda *_: False)
+    whole = tipping(case, knowledge, again)
+    assert found.turns == whole.turns
+    assert found.tried < whole.tried
 
 
 def test_a_reading_on_a_limit_that_turns_either_way_is_told_for_either_side(knowledge: Knowledge) -> None:
