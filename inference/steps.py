@@ -13,6 +13,7 @@ other they read off the sheets.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from functools import wraps
@@ -177,9 +178,9 @@ class Journal:
             if getattr(sheet.round, kind)(name) != value
         )
 
-    def looks_at(self, kind: str, name: str) -> bool:
-        """Whether any step, in any round of the case as it stands, looked at a fact."""
-        return any(fact[1] == kind for fact in self._facts.get(name, ()))
+    def hanging_on(self) -> Counter[tuple[str, str]]:
+        """Return how many steps of the case as it stands, in any round, hang on each fact (its kind and name)."""
+        return Counter(fact for record in self._first.values() for fact in {fact[1:] for fact in record.facts})
 
     def note(self, read: _Look | _Record) -> None:
         """Note a read of the step now open."""

@@ -180,30 +180,34 @@ def _links(
     speakers: Speakers, nodes: Sequence[Verdict], gone_from: Sequence[int | None]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return links [n, K, m], leaks [m] and which findings are present [m]; K is 1 where nothing can be removed."""
-    memory = speakers.memory
-    gone = np.array([[np.inf, np.inf if at is None else at] for at in gone_from])  # there throughout, or till then
-    if np.isinf(gone).all():
-        gone = gone[:, :1]
-    held = memory.linked or Linked((), {}, np.empty((*gone.shape, 0)), np.empty(0), np.empty(0, dtype=np.bool_))
+    held = speakers.memory.linked or _nothing_linked(gone_from)
     places: list[int] = []
     made: list[tuple[np.ndarray, float, bool]] = []
     for node in nodes:
         place = held.at.get(id(node))
         if place is None:
             place = len(held.leaks) + len(made)
-            made.append(_links_of(speakers.knowledge, node, gone))
+            made.append(_links_of(speakers.knowledge, node, held.gone))
         places.append(place)
     links, leaks, present = held.links, held.leaks, held.present
     if made:
-        links = np.concatenate([links, np.stack([m[0] for m in made], axis=2)], axis=2)
-        leaks = np.concatenate([leaks, [m[1] for m in made]])
-        present = np.concatenate([present, [m[2] for m in made]])
+        links = np.concatenate([links, *(own[:, :, None] for own, _, _ in made)], axis=2)
+        leaks = np.concatenate([leaks, [leak for _, leak, _ in made]])
+        present = np.concatenate([present, [holds for _, _, holds in made]])
     columns = np.array(places, dtype=np.intp)
     links, leaks, present = links.take(columns, axis=2), leaks[columns], present[columns]
-    if memory.linked is None:
+    if speakers.memory.linked is None:
         at = {id(node): place for place, node in enumerate(nodes)}
-        memory.linked = Linked(tuple(nodes), at, links, leaks, present)
+        speakers.memory.linked = Linked(tuple(nodes), at, links, leaks, present, held.gone)
     return links, leaks, present
+
+
+def _nothing_linked(gone_from: Sequence[int | None]) -> Linked:
+    """Return the columns of a net before any finding has one."""
+    gone = np.array([[np.inf, np.inf if at is None else at] for at in gone_from])
+    if np.isinf(gone).all():
+        gone = gone[:, :1]
+    return Linked((), {}, np.empty((*gone.shape, 0)), np.empty(0), np.empty(0, dtype=np.bool_), gone)
 
 
 def _links_of(knowledge: Knowledge, node: Verdict, gone: np.ndarray) -> tuple[np.ndarray, float, bool]:

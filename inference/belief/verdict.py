@@ -125,13 +125,17 @@ class Alone:
 
 @dataclass(frozen=True)
 class Linked:
-    """The columns of a net, one for each of ``nodes``; ``at``: by the identity of a verdict, its column."""
+    """The columns of a net, one for each of ``nodes``; ``at``: by the identity of a verdict, its column.
+
+    ``gone`` [n, K]: the round from which a cause in a state is there no more, infinity for there throughout.
+    """
 
     nodes: tuple[Verdict, ...]
     at: Mapping[int, int]
     links: np.ndarray
     leaks: np.ndarray
     present: np.ndarray
+    gone: np.ndarray
 
 
 class Memory:

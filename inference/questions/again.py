@@ -97,6 +97,7 @@ class Again:
         self._journal = Journal({*read, *BUILT_ON} if sparing else None)
         self._least = POSSIBLE if sparing else 0.0
         derived = tuple(derive(case, knowledge, self._journal))  # kept, so that a change derives only what it touches
+        self._hanging_on = self._journal.hanging_on()
         own = round_facts(case, knowledge, derived, origins=False).slots
         judged = standing_of(case, judge_case(case, knowledge))
         # the same once more, but made of the journal's own objects: what a change leaves alone is then the very same
@@ -155,9 +156,9 @@ class Again:
                     out.add((place, finding, *spoken))
         return frozenset(out)
 
-    def moves_derived(self, slot: str) -> bool:
-        """Whether anything is derived from a reading."""
-        return self._journal.looks_at("number", slot)
+    def derived_from(self, slot: str) -> int:
+        """Return how many steps of what is derived hang on a reading."""
+        return self._hanging_on["number", slot]
 
     def _hear(self, case: Case) -> _Heard:
         """Derive and find what a change reaches; gather the evidence anew if the belief hears of a finding changed."""

@@ -21,7 +21,6 @@ from kb.units import number
 FINE, FINE_SHARE = 0.25, 0.05  # a smooth turn is narrowed down to so many errors, or this share of its distance
 GROWS = 4  # each step away from the value as it stands is so many times the one before
 HAIR = 1e-9  # share of a limit by which "just beyond it" lies beyond it; figures are read to twelve digits
-DERIVING = 5  # so many times as long takes a variation from which much is derived
 STEPS = 6  # points looked at across the range of a reading that is not known yet
 
 
@@ -46,7 +45,8 @@ class Along:
         ]
         reach += [x + side * self._error(x) for x in self.limits for side in (-1, 1)]  # a step beyond every limit
         self.low, self.high = max(least, min(reach)), min(most, max(reach))
-        self.smooth = here.again.moves_derived(slot)
+        self.derived = here.again.derived_from(slot)
+        self.smooth = self.derived > 0
         counted = self.unit == "1" and not error_of(here.case, here.knowledge, slot, self.value or 1.0)
         self.whole = counted and self.value is not None and self.value.is_integer()
         self._known: dict[float, Outcome | None] = {}
@@ -60,7 +60,7 @@ class Along:
         return [Planned(self._length(walk), self._nearest(self.value, walk)) for walk in walks]
 
     def _length(self, points: Sequence[float]) -> int:
-        return len(points) * (DERIVING if self.smooth else 1)
+        return len(points) * (1 + self.derived)
 
     def _judged(self, *points: float) -> Generator[Wanted, list[Outcome | None], list[Outcome | None]]:
         """Have the case judged with the reading at each of these points."""

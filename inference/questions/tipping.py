@@ -20,7 +20,7 @@ from inference.result import Decision
 from inference.shares import Shares, undivided
 from kb.model import Knowledge
 
-AT_A_TIME = 48  # variations judged together: more would fill the memory faster than they share work
+AT_A_TIME = 32  # variations judged together: fewer share less work, with more the last searches would end one by one
 
 
 @dataclass(frozen=True)
