@@ -39,7 +39,16 @@ def check_order(fields: Fields, case: Case) -> None:
         _in_sequence(fields, points)
     _odometer_follows_date(fields, [fitted, *events, *rounds], {p.path for p in rounds})
     _within_the_case(fields, case, rounds, [*events, fitted])
-    _counts(fields, case)
+    _geometry(fields, case)
+    check_figures(fields, case)
+
+
+def check_figures(fields: Fields, case: Case) -> None:
+    """Add a fault for every reading, usage figure and answer that cannot be true together with the rest."""
+    _driven_so_far(fields, case)
+    _burns(fields, case)
+    _filter_fitted(fields, case)
+    _trips(fields, case)
 
 
 def _in_sequence(fields: Fields, points: list[_Point]) -> None:
@@ -90,32 +99,37 @@ def _within_the_case(fields: Fields, case: Case, rounds: list[_Point], others: l
     if last_km is not None and case.odometer_km is not None and case.odometer_km > last_km:
         says = f"{case.odometer_km:g} km is more than the latest round's {last_km:g} km; mend one of them"
         fields.fault("vehicle.odometer", says)
-    now_km = max((km for km in (last_km, case.odometer_km) if km is not None), default=None)
-    if now_km is None:
-        return
+    now_km = _now_km(case)
     for p in others:
-        if p.km is not None and p.km > now_km:
+        if p.km is not None and now_km is not None and p.km > now_km:
             where = "filter.fitted_at" if p.path.startswith("filter") else f"{p.path}.odometer"
             fields.fault(where, f"{p.what} at {p.km:g} km lies beyond the odometer, {now_km:g} km")
+
+
+def _now_km(case: Case) -> float | None:
+    """Return what the odometer shows at the latest [km]."""
+    return max((km for km in (*(r.odometer_km for r in case.rounds), case.odometer_km) if km is not None), default=None)
+
+
+def _driven_so_far(fields: Fields, case: Case) -> None:
+    """No count of kilometres is more than the vehicle has driven."""
+    now_km = _now_km(case)
     for r in case.rounds:
         here = r.odometer_km if r.odometer_km is not None else now_km
         counted = {f"readings.{s}": r.number(s) for s in ("distance_since_burn", "burn_interval", "burns_counted_over")}
         counted["codes_cleared.distance"] = r.codes_cleared.distance_km
         for name, km in counted.items():
-            if km is not None and km > here:
+            if km is not None and here is not None and km > here:
                 says = f"{km:g} km is more than the vehicle has driven, {here:g} km; check the figure"
                 fields.fault(f"rounds.{r.index}.{name}", says)
 
 
-def _counts(fields: Fields, case: Case) -> None:
+def _burns(fields: Fields, case: Case) -> None:
     for r in case.rounds:
         started, completed = r.number("burns_started"), r.number("burns_completed")
         if started is not None and completed is not None and completed > started:
             says = f"{completed:g} burns completed are more than the {started:g} started; check both"
             fields.fault(f"rounds.{r.index}.readings.burns_completed", says)
-    _filter_fitted(fields, case)
-    _geometry(fields, case)
-    _trips(fields, case)
 
 
 def _filter_fitted(fields: Fields, case: Case) -> None:

@@ -13,7 +13,7 @@ from typing import Any
 
 from inference.carry import carry_forward
 from inference.case import Case, Round, SeenCode
-from inference.case_order import check_order
+from inference.case_order import check_figures
 from inference.read_fields import Fields, shown
 from inference.read_round import read_answers, read_codes, read_readings, read_usage
 from kb.faults import Faults, nearest
@@ -61,7 +61,7 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
     out = replace(round_, readings=readings, answers=answers, codes=codes)
     out_case = _with(case, usage, (out,), knowledge)
     if not fields.faults:
-        check_order(fields, out_case)
+        check_figures(fields, out_case)  # nothing else of the case has changed
     if fields.faults:
         raise Faults(replace(f, field=f.field.removeprefix(f"{where}.")) for f in fields.faults)
     return out_case

@@ -76,7 +76,9 @@ class Net:
 
 def _within(numbers: Floats, low: float, high: float) -> bool:
     """Whether all numbers lie between the two, these included; one that is no number does not."""
-    return not numbers.size or bool(numbers.min() >= low and numbers.max() <= high)
+    if not numbers.size:
+        return True
+    return bool(np.minimum.reduce(numbers, axis=None) >= low and np.maximum.reduce(numbers, axis=None) <= high)
 
 
 def variants(net: Net, include: Bools | Sequence[Sequence[bool]] | None) -> Bools:

@@ -107,8 +107,9 @@ class Again:
         self._derived = derived
         self._found = [Stand(self.program.find, *stood) for stood in zip(facts, base.findings, strict=True)]
         stood = standing(case, knowledge, self.program.find, facts, base.findings)
-        self._unlikely: Facts = dict.fromkeys(knowledge.causes, LEVEL_WORDS["unlikely"])
-        levels: Facts = {cause: LEVEL_WORDS[level] for cause, level in levels_now(base.causes).items()}
+        levels: dict[str, Value] = {cause: LEVEL_WORDS[level] for cause, level in levels_now(base.causes).items()}
+        unlikely = LEVEL_WORDS["unlikely"]
+        self._were_told: Facts = {cause: unlikely for cause, word in levels.items() if word != unlikely}
         before = {**facts[-1], **states_of(stood.findings), **levels}
         self._decided = Stand(self.program.decide, before, base.decided)
         many = len(case.rounds) > 1  # then findings of earlier rounds may stand for the decision
@@ -198,7 +199,7 @@ class Again:
         stood = standing(heard.case, self.knowledge, self.program.find, heard.facts, heard.findings)
         now = {**heard.moved, **{f: STATE_WORDS[stood.findings[f].state] for f in (*heard.changed[-1], *self._lasting)}}
         if causes is not self.base.causes:
-            now |= self._unlikely
+            now |= self._were_told  # what is not told of now is unlikely
             now |= {cause: LEVEL_WORDS[level] for cause, level in levels_now(causes).items()}
         redone = redo(self._decided, now)
         gate = self._gate(heard, stood, redone, causes)
