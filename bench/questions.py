@@ -11,8 +11,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from clogwise.cores import over_the_cores
-from inference.case import Case
+from bench.clock import of_a_command
 from inference.change import changed
 from inference.diagnose import diagnose, judge_case
 from inference.questions.again import Again
@@ -20,7 +19,6 @@ from inference.questions.least import least_proof
 from inference.questions.tipping import tipping
 from inference.questions.whatif import whatif
 from inference.read_case import read_case
-from inference.shares import Shares, undivided
 from kb.faults import Faults
 from kb.load import load
 
@@ -64,16 +62,8 @@ def measure() -> dict[str, list[float]]:
         for name, (ask, turns) in questions.items():
             out.setdefault(name, []).append(milliseconds(ask, turns))
         out.setdefault("variations", []).append(float(tipping(case, knowledge, sparing).tried))
-
-        def by_the_clock(shares: Shares, case: Case = case) -> float:
-            """Ask as the command does, in processes that each have made ready what they need."""
-            ready = Again(case, knowledge, sparing=True)
-            began = time.perf_counter()
-            tipping(case, knowledge, ready, shares)
-            return 1e3 * (time.perf_counter() - began)
-
-        out.setdefault("one core", []).append(by_the_clock(undivided))
-        out.setdefault("all cores", []).append(over_the_cores(by_the_clock))
+        out.setdefault("one core", []).append(of_a_command(path, "--one-core"))
+        out.setdefault("all cores", []).append(of_a_command(path))
     return out
 
 
