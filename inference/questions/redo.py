@@ -7,8 +7,9 @@ activations and cautions are not kept, so this serves questions that need findin
 from __future__ import annotations
 
 import weakref
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from inference.engine.program import SERVES, Stage, Way
 from inference.engine.run import STANDS_FOR, spread_chance, vote
@@ -44,7 +45,6 @@ class Reach:
         self.ways: dict[str, tuple[int, ...]] = {}
         self.touched: dict[str, set[str]] = {}
         self.levels = [frozenset(level) for level in stage.levels]
-        self.literals = [tuple(need.literal for need in way.needs) for way in stage.ways]
         self.needs = [
             tuple((need.literal, SERVES[need.part], stage.literals[need.literal].slot) for need in way.needs)
             for way in stage.ways
@@ -85,7 +85,7 @@ class Stand:
     def leans(self, w: int) -> float | None:
         """Return the chance [-] of a way that is held back only by derived readings astride a limit, else None."""
         if w not in self._leant:
-            met = _met(reach_of(self.stage).needs[w], self.known, self.outcomes, {})
+            met = _met(reach_of(self.stage).needs[w], self.known, self.outcomes)
             self._leant[w] = spread_chance(self.stage.ways[w], self.known) if met is None else None
         return self._leant[w]
 
@@ -125,68 +125,77 @@ def redo(stand: Stand, now: Moved) -> Redone:
     stage = stand.stage
     reach = reach_of(stage)
     out = dict(stand.findings)
-    known = with_moved(stand.known, moved)
-    new_outcomes: dict[int, bool | None] = {}
+    now_so = _Now(with_moved(stand.known, moved), list(stand.outcomes), set())
 
     def take(slot: str) -> set[str]:
+        value = now_so.known.get(slot)
         for literal in stage.by_slot.get(slot, ()):
-            new_outcomes[literal] = stage.outcome(literal, known.get(slot))
+            now_so.outcomes[literal] = stage.outcome(literal, value)
+            now_so.touched.update(stage.readers[literal])
         return reach.touched.get(slot, set())
 
     waiting: set[str] = set().union(*map(take, moved))
     changed = set()
     for level in reach.levels:
         for finding in waiting & level:  # in any order: none of a level reads another of it
-            new = _finding(stand, reach, reach.ways[finding], known, new_outcomes)
+            new = _finding(stand, reach, finding, now_so)
             if new.state != out[finding].state:
-                known[finding] = STATE_WORDS[new.state]
+                now_so.known[finding] = STATE_WORDS[new.state]
                 waiting |= take(finding)
-            if new != out[finding]:
+            if new is not out[finding] and new != out[finding]:
                 out[finding] = new
                 changed.add(finding)
     return Redone(out, frozenset(changed))
 
 
-def _finding(
-    stand: Stand, reach: Reach, ways: Collection[int], known: Facts, new_outcomes: Mapping[int, bool | None]
-) -> FindingResult:
+class _Now(NamedTuple):
+    """The facts as moved, the outcome of each literal on them, and the ways that read any that moved."""
+
+    known: dict[str, Value]
+    outcomes: list[bool | None]
+    touched: set[int]
+
+
+def _finding(stand: Stand, reach: Reach, finding: str, now: _Now) -> FindingResult:
     stage = stand.stage
-    votes: list[Vote] = []
-    leanings: dict[str, Leaning] = {}
-    quiet: list[tuple[Way, float]] = []
+    opinions: list[tuple[Way, Vote | None, float | None]] = []  # of ways that are met, or held back by a leaning
     spoke: set[str] = set()
-    moved = new_outcomes.keys()
-    for w in ways:
-        way, spoken, likely = stage.ways[w], stand.votes[w], None
-        if not moved.isdisjoint(reach.literals[w]):
-            met = _met(reach.needs[w], known, stand.outcomes, new_outcomes)
-            spoken = vote(stage, way, known) if met else None
-            likely = spread_chance(way, known) if met is None else None
-        elif spoken is None:
-            likely = stand.leans(w)
+    same = True
+    for w in reach.ways[finding]:
+        spoken, likely = stand.votes[w], None
+        if w not in now.touched:
+            likely = stand.leans(w) if spoken is None else None
+        else:
+            met = _met(reach.needs[w], now.known, now.outcomes)
+            if same and (met is not False or spoken is not None or stand.leans(w) is not None):
+                same = False
+            spoken = vote(stage, stage.ways[w], now.known) if met else None
+            likely = spread_chance(stage.ways[w], now.known) if met is None else None
         if spoken is not None:
-            votes.append(spoken)
-            spoke.add(way.rule)
-        elif likely is not None:
-            quiet.append((way, likely))
-    for way, likely in quiet:
-        if way.rule in spoke:
+            spoke.add(spoken.rule)
+        if spoken is not None or likely is not None:
+            opinions.append((stage.ways[w], spoken, likely))
+    if same:  # whatever moved is held back by something else, now as before
+        return stand.findings[finding]
+    votes = tuple(spoken for _, spoken, _ in opinions if spoken is not None)
+    leanings: dict[str, Leaning] = {}
+    for way, _, likely in opinions:
+        if likely is None or way.rule in spoke:
             continue
         if way.rule not in leanings or likely > leanings[way.rule].chance:
             then = stage.rules[way.rule].then
             leanings[way.rule] = Leaning(way.rule, way.number, then.state, then.trust, likely)
     state = _STATE_OF[frozenset(v.state for v in votes)]
-    return FindingResult(state, tuple(votes), tuple(leanings[r] for r in sorted(leanings)))
+    return FindingResult(state, votes, tuple(leanings[r] for r in sorted(leanings)))
 
 
 def _met(
-    needs: Sequence[tuple[int, tuple[bool | None, ...], str]], known: Facts, outcomes: Sequence[bool | None],
-    new_outcomes: Mapping[int, bool | None],
-) -> bool | None:  # fmt: skip
+    needs: Sequence[tuple[int, tuple[bool | None, ...], str]], known: Facts, outcomes: Sequence[bool | None]
+) -> bool | None:
     """Return whether a way is met; None where only derived readings astride their limits hold it back."""
     met: bool | None = True
     for i, serves, slot in needs:
-        outcome = new_outcomes[i] if i in new_outcomes else outcomes[i]
+        outcome = outcomes[i]
         if outcome in serves:
             continue
         if outcome is not None or not isinstance(known.get(slot), Spread):
