@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from inference.carry import carry_forward
-from inference.case import Case, Round, SeenCode
+from inference.case import STATUSES, Case, CodeStatus, Round, SeenCode
 from inference.case_order import check_figures
 from inference.read_fields import Fields, shown
 from inference.read_round import read_answers, read_codes, read_readings, read_usage
@@ -20,13 +20,16 @@ from kb.faults import Faults, nearest
 from kb.model import Knowledge
 from kb.yamlread import Document
 
+# what may be said of a code, and the status it then has; None: not on the list
+LISTED: Mapping[Any, CodeStatus | None] = {"present": "stored", "not listed": None, **{s: s for s in STATUSES}}
+
 
 def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int = -1, where: str = "what if") -> Case:
     """Return ``case`` with facts written new into one round.
 
     Parameters
     ----------
-    new : slot -> what would stand in the file ("60 mbar", "yes"); a code takes "present" or "not listed"
+    new : slot -> what would stand in the file ("60 mbar", "yes"); a code takes "present", its status or "not listed"
     index : the round, -1 for the latest; usage belongs to the whole case
     where : what to call the place in faults
 
@@ -50,11 +53,13 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
             answers |= read_answers(fields, where, {slot: value}, knowledge)
         elif slot == "codes":
             codes = read_codes(fields, f"{where}.codes", value)
-        elif (read := read_codes(Fields(fields.doc), where, [slot])) and value in ("present", "not listed"):
+        elif (read := read_codes(Fields(fields.doc), where, [slot])) and isinstance(value, str) and value in LISTED:
             others = tuple(c for c in codes or () if c.code != read[0].code)
-            codes = (*others, SeenCode(read[0].code, "stored", 0)) if value == "present" else others
+            status = LISTED[value]
+            codes = (*others, SeenCode(read[0].code, status, 0)) if status is not None else others
         elif read:
-            fields.fault(slot, f"{shown(value)} is no state of a code; write present or 'not listed'")
+            says = f"{shown(value)} is no state of a code; write present ({', '.join(STATUSES)}) or 'not listed'"
+            fields.fault(slot, says)
         else:
             near = nearest(slot, slots_that_change(knowledge))
             fields.fault(slot, f"{shown(slot)} is no reading, usage figure, question or code{near}")

@@ -36,6 +36,13 @@ def test_changed_is_what_the_changed_file_says(new: dict[str, object], old_text:
     assert round_facts(case, knowledge()) == round_facts(read(WHOLE), knowledge())  # the case itself is untouched
 
 
+def test_a_code_may_be_told_with_its_status() -> None:
+    after = changed(read(WHOLE), knowledge(), {"P0128": "stored", "P0401": "pending"})
+    assert {c.code: c.status for c in after.rounds[0].codes or ()} == {
+        "P2463": "stored", "P0128": "stored", "P0401": "pending",
+    }  # fmt: skip
+
+
 def test_without_is_what_the_shorter_file_says() -> None:
     shorter = WHOLE.replace("key_on: 0 mbar, ", "").replace("hoses_sound: yes, ", "").replace("P2463, ", "")
     shorter = shorter.replace("typical_trip: 6 min, ", "")
@@ -57,7 +64,8 @@ def test_what_is_left_out_is_not_carried_either() -> None:
         ({"gauge_pressure": "58 mbar"}, "with one or more of key_on"),
         ({"gauge_presure.idle": "58 mbar"}, "did you mean 'gauge_pressure.idle'?"),
         ({"hoses_sound": "perhaps"}, "not one of yes, no, unknown"),
-        ({"P0128": "gone"}, "write present or"),
+        ({"P0128": "gone"}, "write present (stored, pending, permanent) or 'not listed'"),
+        ({"P0128": ["stored"]}, "is no state of a code"),
         ({"typical_distance": "90 km"}, "900 km/h"),
     ],
 )
