@@ -1,12 +1,11 @@
 """How long ``clogwise tipping`` searches, by the clock, in a process that parts before it loads anything, as that does.
 
-Run it with ``python -m bench.clock cases/school-run.yaml``; ``--one-core`` keeps it on one. It prints milliseconds,
-reading and judging the case as it stands not counted in. :mod:`bench.questions` asks it of many cases.
+Run it with ``python -m bench.clock cases/school-run.yaml``; ``--one-core`` has it done in one process. It prints
+milliseconds, reading and judging the case as it stands not counted in. :mod:`bench.questions` asks it of many cases.
 """
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 import time
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clogwise.cores import over_the_cores
+from inference.shares import undivided
 
 if TYPE_CHECKING:
     from inference.shares import Shares
@@ -37,14 +37,15 @@ def searched(path: Path, shares: Shares) -> float:
 def of_a_command(path: Path, *options: str) -> float:
     """Return the same [ms], measured in a process of its own."""
     command = [sys.executable, "-m", "bench.clock", str(path), *options]
-    return float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+    return float(subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout)
 
 
 def main(path: str, *options: str) -> None:
     """Print the time of one case [ms]."""
     if "--one-core" in options:
-        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-    print(f"{over_the_cores(lambda shares: searched(Path(path), shares)):.1f}")
+        print(f"{searched(Path(path), undivided):.1f}")
+    else:
+        print(f"{over_the_cores(lambda shares: searched(Path(path), shares)):.1f}")
 
 
 if __name__ == "__main__":

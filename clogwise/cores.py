@@ -38,8 +38,12 @@ def over_the_cores(job: Callable[[Shares], T]) -> T:
     parts = min(cores, MOST)
     if parts < 2 or threading.active_count() > 1:
         return job(undivided)
+    try:
+        heap = _Heap()
+    except OSError:  # no pipe to be had: the system allows no more of them
+        return job(undivided)
     others: list[tuple[int, BinaryIO]] = []
-    with _Heap() as heap:
+    with heap:
         try:
             with suppress(OSError):  # the system allows no more of them
                 for _ in range(1, parts):

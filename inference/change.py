@@ -13,7 +13,7 @@ from typing import Any
 
 from inference.carry import carry_forward
 from inference.case import STATUSES, Case, CodeStatus, Round, SeenCode
-from inference.case_order import check_figures
+from inference.case_order import check_figures, check_order
 from inference.read_fields import Fields, shown
 from inference.read_round import read_answers, read_codes, read_readings, read_usage
 from kb.faults import Faults, nearest
@@ -24,7 +24,14 @@ from kb.yamlread import Document
 LISTED: Mapping[Any, CodeStatus | None] = {"present": "stored", "not listed": None, **{s: s for s in STATUSES}}
 
 
-def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int = -1, where: str = "what if") -> Case:
+def changed(
+    case: Case,
+    knowledge: Knowledge,
+    new: Mapping[str, Any],
+    index: int = -1,
+    where: str = "what if",
+    whole: bool = False,
+) -> Case:
     """Return ``case`` with facts written new into one round.
 
     Parameters
@@ -32,10 +39,11 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
     new : slot -> what would stand in the file ("60 mbar", "yes"); a code takes "present", its status or "not listed"
     index : the round, -1 for the latest; usage belongs to the whole case
     where : what to call the place in faults
+    whole : whether vehicle or filter of ``case`` were written new as well, so that all of it is to be checked
 
     Raises
     ------
-    Faults : every slot that is not known and every figure or word that cannot be read there
+    Faults : every slot that is not known, every figure or word that cannot be read there, what cannot be true together
     """
     fields = Fields(Document(where, None, {"": 0}))
     round_ = case.rounds[index]
@@ -66,7 +74,7 @@ def changed(case: Case, knowledge: Knowledge, new: Mapping[str, Any], index: int
     out = replace(round_, readings=readings, answers=answers, codes=codes)
     out_case = _with(case, usage, (out,), knowledge)
     if not fields.faults:
-        check_figures(fields, out_case)  # nothing else of the case has changed
+        (check_order if whole else check_figures)(fields, out_case)
     if fields.faults:
         raise Faults(replace(f, field=f.field.removeprefix(f"{where}.")) for f in fields.faults)
     return out_case

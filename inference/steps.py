@@ -4,7 +4,8 @@ A step is a function of a :class:`inference.derive_sheet.Sheet`. Without a journ
 step taken is kept with everything it read, in order (readings, answers, what other steps wrote, the steps it took
 itself), with what it wrote and what it returned. When a changed case is derived with the same journal, a step whose
 reads all have the same values is answered from its record, so a change costs only what it reaches. Self-adjusting
-computation (Acar 2005; from memory).
+computation (Acar 2005; from memory). In a search that keeps nothing of its changes (``wanted``) only what the case as
+it stands reads and writes is noted.
 
 A step may look at the case through its sheet alone, and at nothing that differs between the cases of one journal
 except readings, answers and usage figures. The outermost steps take no arguments but sheets: what they need of each

@@ -137,7 +137,7 @@ class Terms:
             better = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
             change = float(np.abs(better - soot).max())
             soot = better
-            if change < 5e-3:  # the next step, squared, lies far below what counts
+            if change < 5e-3:  # the next step, squared, lies far below what counts (filled to the most: halved to this)
                 break
         return soot
 

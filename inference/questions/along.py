@@ -94,7 +94,7 @@ class Along:
     ) -> Generator[Wanted, list[Outcome | None], list[Outcome | None]]:
         """Return the outcome at each of some points in order; one between two that are alike is taken to be like them.
 
-        ``nearest``: only the first point that is not like the case as it stands is asked for, and those before it.
+        ``nearest``: only what leads to the first other answer is wanted; what lies beyond one is left out.
         """
         every_other = points[(len(points) - 1) % 2 :: 2]
         found = dict(zip(every_other, (yield from self._judged(*every_other)), strict=True))

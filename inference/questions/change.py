@@ -75,7 +75,7 @@ def apply(case: Case, knowledge: Knowledge, new: Mapping[str, Any]) -> Case:
         raise Faults(replace(f, field=f.field.removeprefix(f"{WHERE}.")) for f in fields.faults)
     if gone:
         case = without(case, knowledge, gone)
-    return changed(case, knowledge, rest, where=WHERE)
+    return changed(case, knowledge, rest, where=WHERE, whole=bool(frame))
 
 
 def _check_names(knowledge: Knowledge, slots: Sequence[str], case: Case) -> None:

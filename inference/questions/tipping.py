@@ -43,14 +43,14 @@ def tipping(case: Case, knowledge: Knowledge, again: Again | None = None, shares
     asked = open_facts(knowledge, search.again.base, case)
     planned = [one for slot, round_ in _facts(case) for one in search.along(slot, round_, True)]
     planned += [one for slot in asked for one in search.along(slot, case.rounds[-1], False)]
-    dealt = sorted(range(len(planned)), key=lambda place: -planned[place].length)  # so that the shares are alike
+    order = sorted(range(len(planned)), key=lambda place: -planned[place].length)  # a long one begun last is waited for
 
     def found(share: Iterator[int]) -> tuple[dict[int, list[Turn]], int]:
         before = search.tried
-        turns = search.side_by_side((dealt[i], planned[dealt[i]].search) for i in share)
+        turns = search.side_by_side((order[i], planned[order[i]].search) for i in share)
         return turns, search.tried - before
 
-    told = shares(found, len(dealt))
+    told = shares(found, len(order))
     by_place = {place: some for part, _ in told for place, some in part.items()}
     turns = [turn for place in sorted(by_place) for turn in by_place[place]]
     turns.sort(key=lambda t: (not t.given, t.errors if t.errors is not None else math.inf, t.slot, str(t.at)))

@@ -198,6 +198,25 @@ def test_where_no_more_processes_are_allowed_those_there_do_the_work() -> None:
     assert by.count(first) == 1
 
 
+@pytest.mark.parametrize("allowed", range(4))
+def test_where_no_more_pipes_are_allowed_the_work_is_done_all_the_same(allowed: int) -> None:
+    told, first = ran(
+        f"""
+        pipe, made = os.pipe, []
+        def so_many():
+            made.append(1)
+            if len(made) > {allowed}:
+                raise OSError(24, "Too many open files")
+            return pipe()
+        os.pipe = so_many
+        job = lambda shares: shares(slowly, 60)
+        """
+    )
+    by = each_once(told)
+    assert len(by) == max(allowed, 1)  # one pipe hands the work out, one more brings each other's answer
+    assert by.count(first) == 1
+
+
 def test_ended_processes_may_be_cleared_away_by_the_system() -> None:
     """As where a process was started by one that asks not to be told of those that end."""
     told, _ = ran(

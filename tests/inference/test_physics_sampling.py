@@ -11,7 +11,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from inference.physics import sampling
-from inference.physics.sampling import MULTIPLIERS, ROUND, VEHICLE, N, between, between_log, column, of_round, spread
+from inference.physics.sampling import (
+    MULTIPLIERS,
+    ROUND,
+    VEHICLE,
+    N,
+    between,
+    between_log,
+    column,
+    middle,
+    of_round,
+    spread,
+)
 
 
 def test_every_column_holds_every_quantile_once() -> None:
@@ -62,3 +73,9 @@ def test_a_spread_is_a_value_with_its_sample_packed() -> None:
     assert {found, same, other} == {found, other}
     assert pickle.loads(pickle.dumps(found)) == found
     assert found.chance_above(2.5) == pytest.approx(1 / 3)
+
+
+def test_the_middle_of_a_sample_is_its_median() -> None:
+    for place in range(4):
+        assert middle(np.exp(column(place))) == np.median(np.exp(column(place)))
+    assert middle(np.zeros(N)) == 0.0

@@ -65,6 +65,19 @@ def test_a_change_that_cannot_be_is_told_in_a_sentence(change: str, says: str, k
     assert str(caught.value).startswith("what if: ")
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["filter.wall=1 mm", "filter.cells_per_square_inch=300"], "hardly any channel"),
+        (["filter.fitted_at=900000 km"], "lies beyond the odometer"),
+        (["vehicle.odometer=97000 km", "fuel_level=50 %"], "more than the latest round's"),
+    ],
+)
+def test_a_filter_or_vehicle_that_cannot_be_is_told(words: list[str], says: str, knowledge: Knowledge) -> None:
+    with pytest.raises(Faults, match=says):
+        apply(case_of(COLD, knowledge), knowledge, parse_changes(words))
+
+
 def test_the_case_itself_stays_as_it_was(knowledge: Knowledge) -> None:
     case = case_of(COLD, knowledge)
     after = apply(case, knowledge, parse_changes(["coolant_temperature.road=190°F", "filter.substrate=cordierite"]))

@@ -9,12 +9,17 @@ import pytest
 
 from inference.belief.net import ImpossibleEvidence
 from inference.case import Case
+from inference.change import without
 from inference.derive import BUILT_ON, derive
-from inference.diagnose import judge_case, program_of
+from inference.diagnose import judge_case, levels_now, program_of
+from inference.questions import again as module
 from inference.questions.again import Again, Standing, standing_of
+from inference.questions.least import facts_of
+from inference.questions.redo import Moved, Redone, Stand, redo
 from inference.questions.tipping import tipping
 from inference.read_case import read_case
 from inference.steps import Journal
+from inference.values import LEVEL_WORDS
 from kb.model import Knowledge
 from tests.conftest import CASES
 from tests.inference.random_changes import at_random
@@ -68,6 +73,34 @@ def test_changes_at_random_stand_as_on_the_plain_path(case: Case, knowledge: Kno
         for quick, wanted in zip(again.of_all(changes[part]), plain[part], strict=True):
             assert_stands(quick, wanted, read)
     assert_stands(again.of(changes[0]), plain[0], read)  # from memory
+
+
+@pytest.mark.parametrize("name", ["chaff-pickup", "chapel-warden", "night-hearse", "pottery-mpv"])
+def test_rules_of_the_decision_hear_of_each_cause_what_the_plain_path_tells(
+    name: str, knowledge: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a cause that is left out as unlikely too, whatever it was before."""
+    last: list[Moved] = [{}]
+
+    def tapped(stand: Stand, now: Moved) -> Redone:
+        last[0] = {**stand.known, **now}
+        return redo(stand, now)
+
+    monkeypatch.setattr(module, "redo", tapped)
+    case = read_case(next(p for p in CASES if p.stem == name), knowledge)
+    again = Again(case, knowledge, sparing=True)
+    told_of = {c.id for c in again.base.causes if c.level != "unlikely"}
+    fell = 0
+    for fact in facts_of(case):
+        change = without(case, knowledge, [fact])
+        quick = again.of(change)
+        plain = plainly(change, knowledge)
+        assert quick is not None
+        assert plain is not None
+        levels = {cause: LEVEL_WORDS[level] for cause, level in levels_now(plain.causes).items()}
+        assert {cause: last[0][cause] for cause in levels} == levels
+        fell += not told_of <= quick.chance.keys()
+    assert fell
 
 
 def test_what_is_derived_sparingly_is_less(knowledge: Knowledge) -> None:
