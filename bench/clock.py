@@ -10,13 +10,9 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from clogwise.cores import over_the_cores
-from inference.shares import undivided
-
-if TYPE_CHECKING:
-    from inference.shares import Shares
+from inference.shares import Shares, undivided
 
 
 def searched(path: Path, shares: Shares) -> float:

@@ -6,6 +6,8 @@ and the readings that only feed worked-out ones are left out, step by step, and 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import networkx as nx
 
 from explain.chain import DERIVED, FINDING, GIVEN, WEAK_DB, Graph, part, without_inputs
@@ -22,17 +24,25 @@ Key = tuple[str, str, str, str, str, frozenset[str]]
 
 
 def fit(whole: Graph, result: Result, cause: str | None = None) -> Graph:
-    """Return the richest part of a chain that is readable on A4, else the one with the largest letters.
+    """Return the richest part of a chain that is readable on A4, see :func:`richest`."""
 
-    Its ``graph["left_out"]`` says how many boxes were left out for that, ``graph["upright"]`` whether the sheet is
-    better stood upright.
+    def trial(weak: float, inputs: bool) -> Graph:
+        chosen = once(part(whole, result, cause, weak))
+        return chosen if inputs else without_inputs(chosen)
+
+    return richest((trial(*one) for one in TRIALS), smaller=True)
+
+
+def richest(trials: Iterable[Graph], smaller: bool = False) -> Graph:
+    """Return the first of some pictures that is readable on A4, else the one with the largest letters.
+
+    Its ``graph["left_out"]`` says how many boxes fewer it has than the largest looked at, ``graph["upright"]`` whether
+    the sheet is better stood upright. ``smaller``: one that has no fewer boxes than the best so far is passed over.
     """
     best, size, most = None, 0.0, 0
-    for weak, inputs in TRIALS:
-        chosen = once(part(whole, result, cause, weak))
-        chosen = chosen if inputs else without_inputs(chosen)
+    for chosen in trials:
         most = max(most, chosen.number_of_nodes())
-        if best is not None and chosen.number_of_nodes() >= best.number_of_nodes():
+        if smaller and best is not None and chosen.number_of_nodes() >= best.number_of_nodes():
             continue
         lying, standing = letters(lay_out(chosen))
         if best is None or max(lying, standing) > size:

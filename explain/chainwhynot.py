@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from explain.askwords import OPPOSITE
 from explain.chain import CAUSE, FINDING, GIVEN, RULE, Graph, new_graph, slot_node
-from explain.chainfit import READABLE, letters
-from explain.layout import lay_out
+from explain.chainfit import richest
 from explain.terminal import percent
 from explain.words import Speaker, phrases, say
 from inference.diagnose import program_of
@@ -27,26 +26,13 @@ TRIALS = (
 
 
 def fitted(knowledge: Knowledge, result: Result, wanted: str) -> Graph:
-    """Return the richest picture of a branch that does not stand which can be read on A4, else the largest lettered.
-
-    Its ``graph["left_out"]`` says how many boxes were left out for that, ``graph["upright"]`` how the sheet is held.
+    """Return the richest readable picture of a branch that does not stand, see :func:`explain.chainfit.richest`.
 
     Raises
     ------
     KeyError : there is no such cause or finding
     """
-    best, size, most = new_graph(), 0.0, 0
-    for findings, rules, serving in TRIALS:
-        graph = whynot(knowledge, result, wanted, findings, rules, serving)
-        most = max(most, graph.number_of_nodes())
-        lying, standing = letters(lay_out(graph))
-        if max(lying, standing) > size:
-            best, size = graph, max(lying, standing)
-            best.graph["upright"] = standing > lying
-        if size >= READABLE:
-            break
-    best.graph["left_out"] = most - best.number_of_nodes()
-    return best
+    return richest(whynot(knowledge, result, wanted, *trial) for trial in TRIALS)
 
 
 def whynot(

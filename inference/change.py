@@ -21,7 +21,7 @@ from kb.model import Knowledge
 from kb.yamlread import Document
 
 # what may be said of a code, and the status it then has; None: not on the list
-LISTED: Mapping[Any, CodeStatus | None] = {"present": "stored", "not listed": None, **{s: s for s in STATUSES}}
+LISTED: Mapping[str, CodeStatus | None] = {"present": "stored", "not listed": None, **{s: s for s in STATUSES}}
 
 
 def changed(

@@ -98,8 +98,8 @@ def gather(
             repaired.add(cause_id)
             if not weights[index[cause_id]].any():
                 weights[index[cause_id], 2] = 1
-    gone = [removed_at.get(cause_id, unnamed_repair_at) for cause_id in index]
-    linked = _links(speakers, nodes, gone)
+    held = memory.linked or _nothing_linked([removed_at.get(cause_id, unnamed_repair_at) for cause_id in index])
+    linked = _links(speakers, nodes, held)
     net = Net(tuple(index), weights[:, : 1 + linked[0].shape[1]], *linked)
     return Evidence(net, nodes, private, settled, clashes, repaired, not_applicable)
 
@@ -176,11 +176,11 @@ def _shared_nodes(speakers: Speakers, tables: _Tables, repairs: Sequence[int]) -
     return out
 
 
-def _links(
-    speakers: Speakers, nodes: Sequence[Verdict], gone_from: Sequence[int | None]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return links [n, K, m], leaks [m] and which findings are present [m]; K is 1 where nothing can be removed."""
-    held = speakers.memory.linked or _nothing_linked(gone_from)
+def _links(speakers: Speakers, nodes: Sequence[Verdict], held: Linked) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return links [n, K, m], leaks [m] and which findings are present [m]; K is 1 where nothing can be removed.
+
+    ``held``: the columns that are known already.
+    """
     places: list[int] = []
     made: list[tuple[np.ndarray, float, bool]] = []
     for node in nodes:

@@ -7,9 +7,11 @@ reaches them, and the belief is worked out anew only when a finding it hears of 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from operator import attrgetter
 
 from inference.belief.evidence import Evidence
@@ -97,7 +99,6 @@ class Again:
         self._journal = Journal({*read, *BUILT_ON} if sparing else None)
         self._least = POSSIBLE if sparing else 0.0
         derived = tuple(derive(case, knowledge, self._journal))  # kept, so that a change derives only what it touches
-        self._hanging_on = self._journal.hanging_on()
         own = round_facts(case, knowledge, derived, origins=False).slots
         judged = standing_of(case, judge_case(case, knowledge))
         # the same once more, but made of the journal's own objects: what a change leaves alone is then the very same
@@ -156,6 +157,10 @@ class Again:
                 if (spoken := _spoken(now)) != _spoken(was):
                     out.add((place, finding, *spoken))
         return frozenset(out)
+
+    @cached_property
+    def _hanging_on(self) -> Counter[tuple[str, str]]:
+        return self._journal.hanging_on()
 
     def derived_from(self, slot: str) -> int:
         """Return how many steps of what is derived hang on a reading."""

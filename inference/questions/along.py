@@ -99,17 +99,14 @@ class Along:
         every_other = points[(len(points) - 1) % 2 :: 2]
         found = dict(zip(every_other, (yield from self._judged(*every_other)), strict=True))
         if nearest:
-            end = next(
-                (place for place, x in enumerate(points) if found.get(x, self.here.base) != self.here.base), None
-            )
-            points = points[: None if end is None else end + 1]
-        between = [points[0]]
+            base = self.here.base
+            others = (place for place, x in enumerate(points) if found.get(x, base) != base)
+            points = points[: next(others, len(points)) + 1]
         for a, x, b in zip(points, points[1:], points[2:], strict=False):
             if x not in found and self._alike(a, b, found[a], found[b]):
                 found[x] = found[a]
-            else:
-                between.append(x)
-        found |= zip(between, (yield from self._judged(*between)), strict=True)
+        left = [x for x in points if x not in found]
+        found |= zip(left, (yield from self._judged(*left)), strict=True)
         return [found[x] for x in points]
 
     def _alike(self, a: float, b: float, here: Outcome | None, there: Outcome | None) -> bool:

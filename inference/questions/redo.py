@@ -167,8 +167,7 @@ def _finding(stand: Stand, reach: Reach, finding: str, now: _Now) -> FindingResu
             likely = stand.leans(w) if spoken is None else None
         else:
             met = _met(reach.needs[w], now.known, now.outcomes)
-            if same and (met is not False or spoken is not None or stand.leans(w) is not None):
-                same = False
+            same = same and met is False and spoken is None and stand.leans(w) is None
             spoken = vote(stage, stage.ways[w], now.known) if met else None
             likely = spread_chance(stage.ways[w], now.known) if met is None else None
         if spoken is not None:
